@@ -1,0 +1,112 @@
+//! Files that commands read and write, and what is said when they cannot be.
+
+use draught::wire;
+
+use super::io::{Failure, Io};
+use super::paint::Paint;
+use crate::plan::source::{self, Source};
+use crate::plan::{CAPACITY, format};
+
+/// What a text should be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// A plan.
+    Plan,
+    /// A simulated world.
+    World,
+}
+
+/// Reads a text from a file or standard input.
+///
+/// # Errors
+/// Wrong use, with the reason; data at fault when it is not text.
+pub fn read_source(path: &str, wanted: Wanted, io: &mut Io<'_>) -> Result<Source, Failure> {
+    match Source::read(path, io.stdin) {
+        Ok(source) => Ok(source),
+        // The file is there, and what is in it is at fault.
+        Err(e) if e.kind() == std::io::ErrorKind::InvalidData => {
+            let error = Paint(io.colour_err).bad("error[toml]");
+            let name = if path == "-" { "standard input" } else { path };
+            let (what, help) = match wanted {
+                Wanted::Plan => ("plan", "give a plan in TOML; draught explain reads blocks"),
+                Wanted::World => {
+                    ("world", "give a world in TOML, such as docs/examples/worlds/default.toml")
+                }
+            };
+            writeln!(io.err, "{error}: {name} is not a {what}: {e}")?;
+            writeln!(io.err, "  = help: {help}")?;
+            Err(Failure::Data)
+        }
+        Err(e) => Err(cannot_read(path, &e)),
+    }
+}
+
+/// Reads a block from a file or standard input, with the name it goes by.
+///
+/// # Errors
+/// Wrong use, with the reason; data at fault when it is far too large.
+pub fn read_block(path: &str, io: &mut Io<'_>) -> Result<(String, Vec<u8>), Failure> {
+    match source::read_bytes(path, io.stdin) {
+        Ok(read) => Ok(read),
+        Err(e) if e.kind() == std::io::ErrorKind::InvalidData => {
+            let error = Paint(io.colour_err).bad("error");
+            let most = format::grouped(wire::max_len(CAPACITY) as u64);
+            writeln!(io.err, "{error}: {path} is not a block: {e}")?;
+            writeln!(io.err, "  = help: a block has at most {most} bytes; give another file")?;
+            Err(Failure::Data)
+        }
+        Err(e) => Err(cannot_read(path, &e)),
+    }
+}
+
+/// A line of help where a plan was given instead of a block; else nothing.
+#[must_use]
+pub fn hint_at_text(path: &str, bytes: &[u8]) -> String {
+    let text = std::str::from_utf8(bytes).ok().filter(|t| t.contains(" = ") && t.contains('\n'));
+    text.map_or(String::new(), |_| {
+        format!("  = help: this is a text: draught check {path} reads plans\n")
+    })
+}
+
+/// A file that cannot be read.
+#[must_use]
+pub fn cannot_read(path: &str, e: &std::io::Error) -> Failure {
+    let what = match e.kind() {
+        std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
+        std::io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
+        std::io::ErrorKind::PermissionDenied => "it may not be read".to_owned(),
+        _ => e.to_string(),
+    };
+    let path = if path.is_empty() { "\"\"" } else { path };
+    Failure::Usage(
+        format!("{path} cannot be read: {what}"),
+        "give a file, or - for standard input".to_owned(),
+    )
+}
+
+/// Refuses to write over the file that is read.
+///
+/// # Errors
+/// Wrong use.
+pub fn not_onto(input: &str, output: Option<&str>) -> Result<(), Failure> {
+    let place = |path: &str| std::fs::canonicalize(path).ok();
+    match output.filter(|path| place(path).is_some_and(|at| Some(at) == place(input))) {
+        Some(path) => Err(Failure::Usage(
+            format!("{path} cannot be written: it is what is read"),
+            "give another file".to_owned(),
+        )),
+        None => Ok(()),
+    }
+}
+
+/// A file that cannot be written.
+#[must_use]
+pub fn cannot_write(path: &str, e: &std::io::Error) -> Failure {
+    let what = match e.kind() {
+        std::io::ErrorKind::NotFound => "there is no such folder".to_owned(),
+        std::io::ErrorKind::PermissionDenied => "it may not be written to".to_owned(),
+        std::io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
+        _ => e.to_string(),
+    };
+    Failure::Usage(format!("{path} cannot be written: {what}"), "give another file".to_owned())
+}

@@ -1,0 +1,5 @@
+//! What a run looks like to people and to other programs.
+
+pub mod numbers;
+pub mod picture;
+pub mod trace;

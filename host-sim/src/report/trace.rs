@@ -1,0 +1,241 @@
+//! A run as CSV: one row a reading, one row a thing that happened.
+//!
+//! The first lines begin with `#` and say that it is simulated, and so does the first column of every row. What the core was given stands
+//! there as it was given: whole milliseconds, whole µL/min, exact µL·ms/min.
+
+use std::io::{self, Write};
+
+use draught::calendar::UtcOffset;
+use draught::clock::{Now, WallMs};
+use draught::event::{Event, HoldEnd, LostCause, PumpEnd};
+use draught::step::StepNo;
+use draught::units::{RawVolume, Target};
+
+use crate::bench::{Happened, Observer, Reading};
+use crate::plan::format;
+use crate::plan::site::SiteTime;
+
+/// The columns.
+pub const COLUMNS: [&str; 14] = [
+    "origin",
+    "utc",
+    "site_time",
+    "elapsed_s",
+    "row",
+    "what",
+    "step",
+    "sample",
+    "demand",
+    "flow_ul_per_min",
+    "covers_ms",
+    "volume_ml",
+    "volume_raw",
+    "true_volume_ml",
+];
+
+/// Writes a trace while a run goes on.
+pub struct Trace<W: Write> {
+    csv: csv::Writer<W>,
+    site: SiteTime,
+    every_ms: u64,
+    armed: Now,
+    /// Readings not written yet: begin of the row, what had been metered then, the latest of them.
+    pending: Option<(u64, RawVolume, Reading)>,
+    written: RawVolume,
+    demand: Option<Target>,
+    rows: u64,
+    failed: Option<io::Error>,
+}
+
+impl<W: Write> Trace<W> {
+    /// A trace with a row for every reading, or, when `every_ms` is longer than a reading covers, one row for all the readings
+    /// of such a time with their mean flow. `about` are lines for the top.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn begin(
+        mut to: W,
+        about: &[String],
+        site: &SiteTime,
+        armed: Now,
+        every_ms: u64,
+    ) -> io::Result<Self> {
+        for line in about {
+            writeln!(to, "# {}", line.replace(['\r', '\n'], " "))?;
+        }
+        let mut csv = csv::WriterBuilder::new().from_writer(to);
+        csv.write_record(COLUMNS)?;
+        Ok(Self {
+            csv,
+            site: site.clone(),
+            every_ms,
+            armed,
+            pending: None,
+            written: RawVolume::ZERO,
+            demand: None,
+            rows: 0,
+            failed: None,
+        })
+    }
+
+    /// Ends it; gives the number of rows and what it was written to.
+    ///
+    /// # Errors
+    /// The first error there was in writing any of it.
+    pub fn end(mut self) -> io::Result<(u64, W)> {
+        self.flush_readings();
+        if let Some(failed) = self.failed {
+            return Err(failed);
+        }
+        let rows = self.rows;
+        let to =
+            self.csv.into_inner().map_err(|e| io::Error::new(e.error().kind(), e.to_string()))?;
+        Ok((rows, to))
+    }
+
+    fn flush_readings(&mut self) {
+        let Some((covers_ms, before, last)) = self.pending.take() else { return };
+        let more = last.drawn.since(before).as_raw();
+        // One reading: exactly what was read. Several: their mean, to the nearest.
+        let flow = (more + covers_ms / 2) / covers_ms.max(1);
+        let row = Row {
+            at: last.at,
+            row: "reading",
+            what: "",
+            step: Some(last.step),
+            sample: last.sample,
+            flow: Some((flow, covers_ms)),
+            drawn: last.drawn,
+            truly_drawn: last.truly_drawn,
+        };
+        self.write(&row);
+        self.written = last.drawn;
+    }
+
+    fn write(&mut self, row: &Row<'_>) {
+        if self.failed.is_some() {
+            return;
+        }
+        self.rows += 1;
+        let stamp = |offset, at: Option<WallMs>| at.map_or(String::new(), |w| stamp(offset, w));
+        let (flow, covers) = row.flow.map_or((String::new(), String::new()), |(flow, ms)| {
+            (flow.to_string(), ms.to_string())
+        });
+        let result = self.csv.write_record([
+            "SIMULATED",
+            &stamp(UtcOffset::UTC, row.at.wall),
+            &stamp(self.site.offset, row.at.wall),
+            &seconds(row.at.mono.since(self.armed.mono)),
+            row.row,
+            row.what,
+            &row.step.map_or(String::new(), |s| s.get().to_string()),
+            &if row.sample == 0 { String::new() } else { row.sample.to_string() },
+            &self.demand.map_or("off".to_owned(), format::target),
+            &flow,
+            &covers,
+            &millilitres(row.drawn),
+            &row.drawn.as_raw().to_string(),
+            &millilitres(row.truly_drawn),
+        ]);
+        if let Err(e) = result {
+            self.failed = Some(io::Error::other(e));
+        }
+    }
+}
+
+struct Row<'a> {
+    at: Now,
+    row: &'a str,
+    what: &'a str,
+    step: Option<StepNo>,
+    sample: u32,
+    flow: Option<(u64, u64)>,
+    drawn: RawVolume,
+    truly_drawn: RawVolume,
+}
+
+impl<W: Write> Observer for Trace<W> {
+    fn reading(&mut self, reading: &Reading) {
+        let (covers_ms, before) = match self.pending {
+            Some((ms, before, _)) => (ms, before),
+            None => (0, self.written),
+        };
+        let covers_ms = covers_ms + reading.covers_ms;
+        self.pending = Some((covers_ms, before, *reading));
+        if covers_ms >= self.every_ms {
+            self.flush_readings();
+        }
+    }
+
+    fn event(&mut self, happened: &Happened) {
+        self.flush_readings();
+        let (what, step, sample) = words(&happened.event);
+        match happened.event {
+            Event::PumpingBegan { target, .. } => self.demand = Some(target),
+            Event::PumpingEnded(_) | Event::Ended(_) => self.demand = None,
+            _ => {}
+        }
+        self.write(&Row {
+            at: happened.input.now,
+            row: "event",
+            what,
+            step,
+            sample,
+            flow: None,
+            drawn: happened.input.drawn,
+            truly_drawn: happened.truly_drawn,
+        });
+    }
+}
+
+/// What an event is called in a trace, its step and sample.
+fn words(event: &Event) -> (&'static str, Option<StepNo>, u32) {
+    match event {
+        Event::AppointmentSet { step, .. } => ("appointment set", Some(*step), 0),
+        Event::AppointmentMet { step, .. } => ("appointment met", Some(*step), 0),
+        Event::AppointmentMissed { step, .. } => ("appointment missed", Some(*step), 0),
+        Event::PumpingBegan { step, sample, .. } => ("pumping began", Some(*step), *sample),
+        Event::PumpingEnded(p) => {
+            let what = match p.by {
+                PumpEnd::Time => "pumping ended: time",
+                PumpEnd::Volume => "pumping ended: volume",
+                PumpEnd::Limit => "pumping ended: at-most",
+                PumpEnd::Stopped => "pumping ended: stopped",
+            };
+            (what, Some(p.step), p.sample)
+        }
+        Event::RunLost { step, cause: LostCause::TooFar } => {
+            ("run lost: too far off", Some(*step), 0)
+        }
+        Event::RunLost { step, cause: LostCause::Past } => {
+            ("run lost: already over", Some(*step), 0)
+        }
+        Event::HoldBegan { step } => ("hold began", Some(*step), 0),
+        Event::HoldEnded { step, by: HoldEnd::RanOut } => ("hold ended: its time", Some(*step), 0),
+        Event::HoldEnded { step, by: HoldEnd::Resumed } => ("hold ended: resumed", Some(*step), 0),
+        Event::PassedOn { step, .. } => ("next pass", Some(*step), 0),
+        Event::RepeatDone { step } => ("repeat done", Some(*step), 0),
+        Event::PassSkipped { step } => ("pass skipped", Some(*step), 0),
+        Event::Ended(_) => ("event ended", None, 0),
+    }
+}
+
+/// "2027-02-12T05:00:01.000", in UTC with a Z after it.
+fn stamp(offset: UtcOffset, wall: WallMs) -> String {
+    let Some(civil) = offset.civil(wall) else { return String::new() };
+    let (year, month, day) = civil.date.ymd();
+    let ms = civil.time.as_ms();
+    let (h, m, s, rest) = (ms / 3_600_000, ms / 60_000 % 60, ms / 1_000 % 60, ms % 1_000);
+    let z = if offset == UtcOffset::UTC { "Z" } else { "" };
+    format!("{year:04}-{month:02}-{day:02}T{h:02}:{m:02}:{s:02}.{rest:03}{z}")
+}
+
+fn seconds(ms: u64) -> String {
+    format!("{}.{:03}", ms / 1_000, ms % 1_000)
+}
+
+/// To a µL, rounded down, in mL.
+fn millilitres(raw: RawVolume) -> String {
+    let ul = raw.as_ul();
+    format!("{}.{:03}", ul / 1_000, ul % 1_000)
+}

@@ -1,0 +1,9 @@
+//! What crosses a crate: see `tests/`.
+
+pub mod compare;
+pub mod drive;
+pub mod oracle;
+pub mod plans;
+pub mod reference;
+pub mod strategies;
+pub mod vectors;

@@ -1,0 +1,476 @@
+//! The interpreter: it runs a plan from arming to its end, pulling moments out of a world.
+
+use jiff::civil::Date;
+
+use super::log::{By, Clocks, End, Happening, Lost, Start, Stretch, Why};
+use super::plan::{Condition, Keep, No, Node, Plan, Sampler, Stop};
+use super::world::{Asks, Moment, Wish, World};
+use super::{Ml, Ms, WALL_LAST};
+
+/// What happened, and at which moment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Entry {
+    /// Which of the world's moments, from 0.
+    pub moment: usize,
+    /// What the clocks said.
+    pub clocks: Clocks,
+    /// The pass of each repeat around it, outermost first, from 1.
+    pub passes: Vec<u32>,
+    /// The sample so far; 0 before the first pumping.
+    pub sample: u32,
+    /// What happened.
+    pub what: Happening,
+}
+
+/// All that a run left behind.
+#[derive(Clone, Debug, Default)]
+pub struct Story {
+    /// What happened, in order.
+    pub entries: Vec<Entry>,
+    /// What the pump kept constant after each moment; `None` for off.
+    pub keeps: Vec<Option<Keep>>,
+    /// Where the plan stood on the wall clock at each start of the pump.
+    pub due_at_start: Vec<Option<Ms>>,
+}
+
+/// Runs a plan that was armed at this moment, for as long as the world has moments and at most `limit`
+/// things have happened.
+pub fn run(plan: &Plan, armed: Clocks, world: &mut dyn World, limit: usize) -> Story {
+    let mut pump = Pump {
+        plan,
+        world,
+        limit,
+        armed,
+        here: Moment { clocks: armed, drawn: Ml::from(0), asks: Asks::Look },
+        moments: 0,
+        due: Due { mono: armed.mono, wall: armed.wall },
+        last_appointment: None,
+        group: Vec::new(),
+        passes: Vec::new(),
+        samples: 0,
+        new_sample: false,
+        unconfirmed: None,
+        confirmed: false,
+        story: Story::default(),
+    };
+    let outcome =
+        pump.pass_time(&Wish::default(), Among::Waiting).and_then(|_| pump.all_of(&plan.body));
+    if let Err(Leave::Over(end)) = outcome {
+        pump.write(Happening::Over(end));
+        pump.after_the_end();
+    } else {
+        assert_eq!(outcome, Err(Leave::NoMoreMoments), "a plan ends, or its moments do");
+    }
+    pump.story
+}
+
+/// Why steps are left before they are through.
+#[derive(Debug, PartialEq, Eq)]
+enum Leave {
+    /// An appointment was missed: the innermost repeat goes on.
+    Pass,
+    /// A sampler is missing: this repeat goes on.
+    PassOf(No),
+    /// The event is over.
+    Over(End),
+    /// The world has no more moments.
+    NoMoreMoments,
+}
+
+type Through = Result<(), Leave>;
+
+/// The line the plan would be on had nothing gone wrong.
+#[derive(Clone, Copy, Debug)]
+struct Due {
+    mono: Ms,
+    wall: Option<Ms>,
+}
+
+/// What the pump is in the midst of while time passes.
+#[derive(Clone, Copy)]
+enum Among<'a> {
+    Waiting,
+    /// A stretch, and what had been drawn when it began.
+    Pumping(&'a Stretch, Ml),
+    /// A hold that the operator may resume before this instant.
+    Holding(No, Ms),
+}
+
+/// What ended a stretch of time.
+#[derive(PartialEq, Eq)]
+enum Then {
+    Look,
+    Resumed,
+}
+
+struct Pump<'a> {
+    plan: &'a Plan,
+    world: &'a mut dyn World,
+    limit: usize,
+    armed: Clocks,
+    here: Moment,
+    moments: usize,
+    due: Due,
+    last_appointment: Option<Ms>,
+    /// The waits seen so far of the group that is being read.
+    group: Vec<(No, &'a Condition)>,
+    passes: Vec<u32>,
+    samples: u32,
+    new_sample: bool,
+    unconfirmed: Option<No>,
+    confirmed: bool,
+    story: Story,
+}
+
+impl<'a> Pump<'a> {
+    fn all_of(&mut self, nodes: &'a [Node]) -> Through {
+        nodes.iter().try_for_each(|node| self.one(node))
+    }
+
+    fn one(&mut self, node: &'a Node) -> Through {
+        match node {
+            Node::Wait { no, until, goes_on } => {
+                self.group.push((*no, until));
+                if *goes_on { Ok(()) } else { self.keep_appointment() }
+            }
+            Node::Pump { no, keep, stop } => self.pump(*no, *keep, *stop),
+            Node::Hold { no, lasts } => self.hold(*no, *lasts),
+            Node::HoldForOperator { no, at_most, closes } => {
+                self.hold_for_operator(*no, *at_most, *closes)
+            }
+            Node::Again { no, body, passes, sampler } => self.again(*no, body, *passes, *sampler),
+            Node::Finish => Err(Leave::Over(End::Finished)),
+        }
+    }
+
+    // ---- Repeats
+
+    fn again(&mut self, no: No, body: &'a [Node], passes: u32, sampler: Sampler) -> Through {
+        for pass in 1..=passes {
+            self.passes.push(pass);
+            let went = self.all_of(body);
+            self.passes.pop();
+            match went {
+                Ok(()) | Err(Leave::Pass) => {}
+                Err(Leave::PassOf(repeat)) if repeat == no => {}
+                Err(further) => return Err(further),
+            }
+            if pass < passes {
+                self.write(Happening::RoundAgain(no, pass, sampler));
+                self.new_sample |= sampler != Sampler::Same;
+                if sampler == Sampler::Confirmed {
+                    self.unconfirmed = Some(no);
+                }
+            }
+            self.enough_written()?;
+        }
+        self.write(Happening::RoundsDone(no));
+        if self.unconfirmed == Some(no) {
+            self.unconfirmed = None;
+        }
+        Ok(())
+    }
+
+    // ---- Waits
+
+    fn keep_appointment(&mut self) -> Through {
+        let group = core::mem::take(&mut self.group);
+        let (first, last) = (group[0].0, group[group.len() - 1].0);
+        let conditions: Vec<&Condition> = group.iter().map(|(_, c)| *c).collect();
+        let Some(at) = self.resolve(&conditions) else {
+            self.write(Happening::Missed(first, last, None));
+            return self.missed();
+        };
+        self.write(Happening::Appointed(first, last, at));
+        let wall = loop {
+            match self.here.clocks.wall {
+                Some(wall) if wall >= at => break wall,
+                _ => self.pass_time(&Wish { wall: Some(at), ..Wish::default() }, Among::Waiting)?,
+            };
+        };
+        let due_before = self.due.wall.expect("armed by a trusted wall clock");
+        if at > due_before {
+            self.due = self.on_both_clocks(at, wall);
+        }
+        self.last_appointment = Some(at);
+        let timed = conditions.iter().any(|c| matches!(c, Condition::At(_)));
+        let missed = if timed {
+            wall > at.max(due_before) + self.plan.tolerance
+        } else {
+            self.plan.clock.day(wall) > self.plan.clock.day(at)
+        };
+        if missed {
+            self.write(Happening::Missed(first, last, Some(at)));
+            return self.missed();
+        }
+        self.write(Happening::Met(last, at, wall - at));
+        Ok(())
+    }
+
+    fn missed(&mut self) -> Through {
+        Err(if self.passes.is_empty() { Leave::Over(End::Missed) } else { Leave::Pass })
+    }
+
+    /// The instant of an appointment.
+    fn resolve(&self, conditions: &[&Condition]) -> Option<Ms> {
+        let clock = &self.plan.clock;
+        let due = self.due.wall.expect("armed by a trusted wall clock");
+        if due > WALL_LAST {
+            // The plan stands after the end of all appointments, however wide the tolerance.
+            return None;
+        }
+        let fitting = |day: Date| conditions.iter().all(|c| c.allows(day));
+        let time = conditions.iter().find_map(|c| match c {
+            Condition::At(time) => Some(*time),
+            _ => None,
+        });
+        if let Some(time) = time {
+            let by_tolerance = due - self.plan.tolerance;
+            let by_history = match self.last_appointment {
+                Some(last) => last + 1,
+                None => self.armed.wall.expect("armed by a trusted wall clock"),
+            };
+            let earliest = by_tolerance.max(by_history);
+            clock.first_time(time, earliest, |day, at| at >= earliest && fitting(day))
+        } else {
+            let used = self.last_appointment.map(|last| clock.day(last));
+            clock
+                .days_from(due)
+                .find(|day| fitting(*day) && used.is_none_or(|used| *day > used))
+                .map(|day| due.max(clock.instant(day, 0)))
+                .filter(|at| *at <= WALL_LAST)
+        }
+    }
+
+    // ---- Pumping
+
+    fn pump(&mut self, no: No, keep: Keep, stop: Stop) -> Through {
+        let mut until = None;
+        if let Stop::At(time, at_most) = stop {
+            let due = self.due.wall.expect("armed by a trusted wall clock");
+            let after = self.last_appointment.map_or(due, |last| last.max(due));
+            let end = self.plan.clock.first_time(time, after, |_, at| at > after);
+            let Some(end) = end.filter(|end| end - due <= at_most) else {
+                self.write(Happening::Lost(no, Lost::TooFar));
+                return Ok(());
+            };
+            let wall = loop {
+                match self.here.clocks.wall {
+                    Some(wall) => break wall,
+                    None => self.pass_time(&Wish::default(), Among::Waiting)?,
+                };
+            };
+            if end <= wall {
+                self.due = self.on_both_clocks(end, wall);
+                self.write(Happening::Lost(no, Lost::Past));
+                return Ok(());
+            }
+            until = Some(end);
+        }
+        let confirmed = self.confirmed || self.world.samplers_are_confirmed();
+        if let Some(repeat) = self.unconfirmed.filter(|_| !confirmed) {
+            self.write(Happening::Skipped(no));
+            return Err(Leave::PassOf(repeat));
+        }
+        let first = self.samples == 0;
+        if first && self.plan.start_by.zip(self.due.wall).is_some_and(|(by, due)| due > by) {
+            return Err(Leave::Over(End::StartBy));
+        }
+        self.begin(no, keep);
+        let mut stretch = Stretch {
+            no,
+            passes: self.passes.clone(),
+            sample: self.samples,
+            begin: self.here.clocks,
+            end: self.here.clocks,
+            drawn: Ml::from(0),
+            by: By::Time,
+            over: 0,
+        };
+        let at_begin = self.here.drawn;
+        loop {
+            stretch.end = self.here.clocks;
+            stretch.drawn = self.here.drawn - at_begin;
+            if let Some((by, over, due)) = self.stops(stop, until, &stretch) {
+                let ran = stretch.end.mono - stretch.begin.mono;
+                (stretch.by, stretch.over, self.due) = (by, over.min(ran), due);
+                self.write(Happening::Stopped(stretch));
+                return Ok(());
+            }
+            let begin = stretch.begin.mono;
+            let wish = match stop {
+                Stop::After(d) => Wish { mono: Some(begin + d), ..Wish::default() },
+                Stop::At(_, at_most) => {
+                    Wish { mono: Some(self.due.mono + at_most), wall: until, ..Wish::default() }
+                }
+                Stop::Drawn(v, at_most) => Wish {
+                    mono: Some(begin + at_most),
+                    drawn: Some(at_begin + v),
+                    ..Wish::default()
+                },
+            };
+            let wish = Wish { keeps: Some(keep), ..wish };
+            self.pass_time(&wish, Among::Pumping(&stretch, at_begin))?;
+        }
+    }
+
+    fn begin(&mut self, no: No, keep: Keep) {
+        if self.samples == 0 || self.new_sample {
+            self.samples += 1;
+        }
+        self.new_sample = false;
+        self.unconfirmed = None;
+        self.confirmed = false;
+        self.story.due_at_start.push(self.due.wall);
+        let (passes, sample) = (self.passes.clone(), self.samples);
+        self.write(Happening::Started(Start { no, passes, sample, keep }));
+    }
+
+    /// Whether the pump stops here; why, how much too late, and where the plan stands then.
+    fn stops(&self, stop: Stop, until: Option<Ms>, so_far: &Stretch) -> Option<(By, Ms, Due)> {
+        let pumped = so_far.end.mono - so_far.begin.mono;
+        match stop {
+            Stop::After(d) => (pumped >= d).then(|| (By::Time, pumped - d, self.due_later(d))),
+            Stop::At(_, at_most) => {
+                let end = until.expect("resolved before it began");
+                if let Some(wall) = so_far.end.wall.filter(|wall| *wall >= end) {
+                    return Some((By::Time, wall - end, self.on_both_clocks(end, wall)));
+                }
+                let over = so_far.end.mono - (self.due.mono + at_most);
+                let ahead = end - self.due.wall.expect("armed by a trusted wall clock");
+                (over >= 0).then(|| (By::AtMost, over, self.due_later(ahead)))
+            }
+            Stop::Drawn(v, at_most) => {
+                if so_far.drawn >= v {
+                    return Some((By::Volume, 0, self.due_now()));
+                }
+                (pumped >= at_most).then(|| (By::AtMost, pumped - at_most, self.due_later(at_most)))
+            }
+        }
+    }
+
+    // ---- Holds
+
+    fn hold(&mut self, no: No, lasts: Ms) -> Through {
+        self.write(Happening::HoldBegan(no));
+        let end = self.due.mono + lasts;
+        while self.here.clocks.mono < end {
+            self.pass_time(&Wish { mono: Some(end), ..Wish::default() }, Among::Waiting)?;
+        }
+        self.write(Happening::HoldRanOut(no));
+        self.due = self.due_later(lasts);
+        Ok(())
+    }
+
+    fn hold_for_operator(&mut self, no: No, at_most: Ms, closes: bool) -> Through {
+        self.write(Happening::HoldBegan(no));
+        let end = self.due.mono + at_most;
+        while self.here.clocks.mono < end {
+            let wish = Wish { mono: Some(end), resumable: Some(no), ..Wish::default() };
+            if self.pass_time(&wish, Among::Holding(no, end))? == Then::Resumed {
+                self.write(Happening::HoldResumed(no));
+                self.due = self.due_now();
+                return Ok(());
+            }
+        }
+        self.write(Happening::HoldRanOut(no));
+        if closes {
+            return Err(Leave::Over(End::HoldRanOut));
+        }
+        self.due = self.due_later(at_most);
+        Ok(())
+    }
+
+    // ---- Time
+
+    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too.
+    fn pass_time(&mut self, wish: &Wish, among: Among<'_>) -> Result<Then, Leave> {
+        self.enough_written()?;
+        loop {
+            self.advance(wish)?;
+            let refused = match self.here.asks {
+                Asks::Look => return Ok(Then::Look),
+                Asks::Stop => {
+                    self.write(Happening::Obeyed);
+                    if let Among::Pumping(stretch, at_begin) = among {
+                        // Everything up to the stop is this step's.
+                        self.write(Happening::Stopped(Stretch {
+                            end: self.here.clocks,
+                            drawn: self.here.drawn - at_begin,
+                            by: By::Operator,
+                            over: 0,
+                            ..stretch.clone()
+                        }));
+                    }
+                    return Err(Leave::Over(End::Stop));
+                }
+                Asks::Disarm if !matches!(among, Among::Pumping(..)) => {
+                    self.write(Happening::Obeyed);
+                    return Err(Leave::Over(End::Disarm));
+                }
+                Asks::Disarm => Why::Pumping,
+                Asks::Resume(no) => match among {
+                    Among::Holding(hold, end) if hold == no && self.here.clocks.mono < end => {
+                        self.write(Happening::Obeyed);
+                        return Ok(Then::Resumed);
+                    }
+                    _ => Why::NotThatHold,
+                },
+                // Where both reasons hold the page names neither first.
+                Asks::Confirm if matches!(among, Among::Pumping(..)) => Why::Pumping,
+                Asks::Confirm if !self.plan.asks_for_samplers => Why::NobodyAsked,
+                Asks::Confirm => {
+                    self.confirmed = true;
+                    self.write(Happening::Obeyed);
+                    return Ok(Then::Look);
+                }
+            };
+            self.write(Happening::Refused(refused));
+        }
+    }
+
+    /// Once ended, nothing changes any more.
+    fn after_the_end(&mut self) {
+        while self.advance(&Wish::default()).is_ok() {
+            if self.here.asks != Asks::Look {
+                self.write(Happening::Refused(Why::NoEvent));
+            }
+        }
+    }
+
+    fn advance(&mut self, wish: &Wish) -> Through {
+        if self.moments > 0 {
+            self.story.keeps.push(wish.keeps);
+        }
+        self.here = self.world.next(wish).ok_or(Leave::NoMoreMoments)?;
+        self.moments += 1;
+        Ok(())
+    }
+
+    fn enough_written(&self) -> Through {
+        if self.story.entries.len() < self.limit { Ok(()) } else { Err(Leave::NoMoreMoments) }
+    }
+
+    fn write(&mut self, what: Happening) {
+        let moment = self.moments.saturating_sub(1);
+        let (clocks, passes, sample) = (self.here.clocks, self.passes.clone(), self.samples);
+        self.story.entries.push(Entry { moment, clocks, passes, sample, what });
+    }
+
+    // ---- The line the plan stands on
+
+    /// At a wall instant that is not ahead of the wall clock.
+    fn on_both_clocks(&self, at: Ms, wall_now: Ms) -> Due {
+        Due { mono: (self.here.clocks.mono - (wall_now - at)).max(0), wall: Some(at) }
+    }
+
+    fn due_later(&self, by: Ms) -> Due {
+        Due { mono: self.due.mono + by, wall: self.due.wall.map(|w| w + by) }
+    }
+
+    fn due_now(&self) -> Due {
+        let mono = self.here.clocks.mono;
+        let moved = mono - self.due.mono;
+        Due { mono, wall: self.here.clocks.wall.or(self.due.wall.map(|w| w + moved)) }
+    }
+}

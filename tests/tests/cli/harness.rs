@@ -1,0 +1,116 @@
+//! Runs a command line inside this process, with a clock and a computer of its own.
+
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+use std::sync::Once;
+
+use draught::clock::WallMs;
+use draught_sim::cli::{self, Io};
+use draught_sim::plan::{site, when};
+
+/// What a command line did.
+pub struct Answer {
+    pub code: u8,
+    pub out: Vec<u8>,
+    pub err: String,
+}
+
+impl Answer {
+    /// Results, then what was said about them, as a terminal shows them.
+    pub fn screen(&self) -> String {
+        String::from_utf8_lossy(&self.out).into_owned() + &self.err
+    }
+}
+
+/// The moment at which every command here is run: Mon 2027-01-04 12:00 UTC.
+pub fn now() -> WallMs {
+    let noon = when::civil("2027-01-04 12:00").expect("a date");
+    site::SiteTime::utc().offset.instant(noon).expect("an instant")
+}
+
+/// The top of the checkout, in which every command here is run.
+pub fn at_top() -> PathBuf {
+    static ONCE: Once = Once::new();
+    let top =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("..").canonicalize().expect("the checkout");
+    ONCE.call_once(|| std::env::set_current_dir(&top).expect("the top of the checkout"));
+    top
+}
+
+/// Runs `draught` with these arguments and this on standard input.
+pub fn run_with(arguments: &[&str], stdin: &[u8]) -> Answer {
+    at_top();
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let mut io = Io {
+        stdin: &mut Cursor::new(stdin.to_vec()),
+        out: &mut out,
+        err: &mut err,
+        now: now(),
+        computer: Some(jiff::tz::TimeZone::get("America/Chicago").expect("a zone")),
+        colour_out: false,
+        colour_err: false,
+        watched: false,
+    };
+    let code = cli::run(std::iter::once("draught").chain(arguments.iter().copied()), &mut io);
+    Answer { code, out, err: String::from_utf8(err).expect("text") }
+}
+
+/// Runs a command line as it is typed: words, or texts in double quotes.
+pub fn type_in(line: &str) -> Answer {
+    let words = words(line);
+    assert_eq!(words.first().map(String::as_str), Some("draught"), "{line}");
+    run_with(&words.iter().skip(1).map(String::as_str).collect::<Vec<_>>(), b"")
+}
+
+fn words(line: &str) -> Vec<String> {
+    let mut words = vec![String::new()];
+    let mut quoted = false;
+    for c in line.trim().chars() {
+        match c {
+            '"' => quoted = !quoted,
+            ' ' if !quoted => words.push(String::new()),
+            c => words.last_mut().expect("one word").push(c),
+        }
+    }
+    words.retain(|w| !w.is_empty());
+    words
+}
+
+/// Compares with a stored text; with DRAUGHT_SNAPSHOTS=overwrite, stores it instead.
+pub fn same_as_stored(path: &Path, found: &str) {
+    if std::env::var("DRAUGHT_SNAPSHOTS").as_deref() == Ok("overwrite") {
+        std::fs::write(path, found).expect("the snapshot can be written");
+        return;
+    }
+    let stored = std::fs::read_to_string(path).unwrap_or_default();
+    if stored != found {
+        let line = stored.lines().zip(found.lines()).take_while(|(a, b)| a == b).count();
+        panic!(
+            "{} differs from line {} on.\nstored: {}\nfound:  {}\n\nAll that was found:\n{found}\n\
+             If it is better than what is stored: DRAUGHT_SNAPSHOTS=overwrite cargo test -p draught-tests --test cli",
+            path.display(),
+            line + 1,
+            stored.lines().nth(line).unwrap_or("(nothing)"),
+            found.lines().nth(line).unwrap_or("(nothing)"),
+        );
+    }
+}
+
+/// The plans in a folder, in order of name.
+pub fn plans(folder: &str) -> Vec<PathBuf> {
+    at_top();
+    let mut plans: Vec<PathBuf> = std::fs::read_dir(folder)
+        .expect("the folder")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|e| e == "toml"))
+        .collect();
+    plans.sort();
+    plans
+}
+
+/// The moment of arming that a plan's comment states, or one that suits the rest.
+pub fn armed_at(plan: &Path) -> String {
+    let text = std::fs::read_to_string(plan).expect("the plan");
+    let stated = text.split_once("--armed-at \"").and_then(|(_, rest)| rest.split_once('"'));
+    stated.map_or("2027-01-04 06:00".to_owned(), |(when, _)| when.to_owned())
+}

@@ -1,0 +1,8 @@
+//! The command line as its users meet it: snapshots of real output, schemas, round trips, bad input.
+
+mod documents;
+mod harness;
+mod machine_readable;
+mod properties;
+mod screens;
+mod simulate;

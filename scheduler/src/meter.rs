@@ -146,8 +146,8 @@ impl Meter {
         }
     }
 
-    /// The coefficient of variation of the flow, in 0.01 %; `None` before the second reading, when nothing
-    /// flowed, or after some 29 years at 10 L/min.
+    /// The coefficient of variation of the flow, in 0.01 %; `None` before the second reading, when the
+    /// mean rounds to nothing, or after some 29 years at 10 L/min.
     ///
     /// The sample standard deviation over the mean, each reading weighted by the time it covers. For `n`
     /// readings of equal time that is the definition of 40 CFR 50 App. L 7.4.3.2. With m the mean in whole

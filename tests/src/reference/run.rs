@@ -1,9 +1,12 @@
 //! The interpreter: it runs a plan from arming to its end, pulling moments out of a world.
 
+mod pumping;
+mod time;
+
 use jiff::civil::Date;
 
-use super::log::{By, Clocks, End, Happening, Lost, Start, Stretch, Why};
-use super::plan::{Condition, Keep, No, Node, Plan, Sampler, Stop};
+use super::log::{Clocks, End, Happening, Stretch};
+use super::plan::{Condition, Keep, No, Node, Plan, Sampler};
 use super::world::{Asks, Moment, Wish, World};
 use super::{Ml, Ms, WALL_LAST};
 
@@ -242,113 +245,6 @@ impl<'a> Pump<'a> {
         }
     }
 
-    // ---- Pumping
-
-    fn pump(&mut self, no: No, keep: Keep, stop: Stop) -> Through {
-        let mut until = None;
-        if let Stop::At(time, at_most) = stop {
-            let due = self.due.wall.expect("armed by a trusted wall clock");
-            let after = self.last_appointment.map_or(due, |last| last.max(due));
-            let end = self.plan.clock.first_time(time, after, |_, at| at > after);
-            let Some(end) = end.filter(|end| end - due <= at_most) else {
-                self.write(Happening::Lost(no, Lost::TooFar));
-                return Ok(());
-            };
-            let wall = loop {
-                match self.here.clocks.wall {
-                    Some(wall) => break wall,
-                    None => self.pass_time(&Wish::default(), Among::Waiting)?,
-                };
-            };
-            if end <= wall {
-                self.due = self.on_both_clocks(end, wall);
-                self.write(Happening::Lost(no, Lost::Past));
-                return Ok(());
-            }
-            until = Some(end);
-        }
-        let confirmed = self.confirmed || self.world.samplers_are_confirmed();
-        if let Some(repeat) = self.unconfirmed.filter(|_| !confirmed) {
-            self.write(Happening::Skipped(no));
-            return Err(Leave::PassOf(repeat));
-        }
-        let first = self.samples == 0;
-        if first && self.plan.start_by.zip(self.due.wall).is_some_and(|(by, due)| due > by) {
-            return Err(Leave::Over(End::StartBy));
-        }
-        self.begin(no, keep);
-        let mut stretch = Stretch {
-            no,
-            passes: self.passes.clone(),
-            sample: self.samples,
-            begin: self.here.clocks,
-            end: self.here.clocks,
-            drawn: Ml::from(0),
-            by: By::Time,
-            over: 0,
-        };
-        let at_begin = self.here.drawn;
-        loop {
-            stretch.end = self.here.clocks;
-            stretch.drawn = self.here.drawn - at_begin;
-            if let Some((by, over, due)) = self.stops(stop, until, &stretch) {
-                let ran = stretch.end.mono - stretch.begin.mono;
-                (stretch.by, stretch.over, self.due) = (by, over.min(ran), due);
-                self.write(Happening::Stopped(stretch));
-                return Ok(());
-            }
-            let begin = stretch.begin.mono;
-            let wish = match stop {
-                Stop::After(d) => Wish { mono: Some(begin + d), ..Wish::default() },
-                Stop::At(_, at_most) => {
-                    Wish { mono: Some(self.due.mono + at_most), wall: until, ..Wish::default() }
-                }
-                Stop::Drawn(v, at_most) => Wish {
-                    mono: Some(begin + at_most),
-                    drawn: Some(at_begin + v),
-                    ..Wish::default()
-                },
-            };
-            let wish = Wish { keeps: Some(keep), ..wish };
-            self.pass_time(&wish, Among::Pumping(&stretch, at_begin))?;
-        }
-    }
-
-    fn begin(&mut self, no: No, keep: Keep) {
-        if self.samples == 0 || self.new_sample {
-            self.samples += 1;
-        }
-        self.new_sample = false;
-        self.unconfirmed = None;
-        self.confirmed = false;
-        self.story.due_at_start.push(self.due.wall);
-        let (passes, sample) = (self.passes.clone(), self.samples);
-        self.write(Happening::Started(Start { no, passes, sample, keep }));
-    }
-
-    /// Whether the pump stops here; why, how much too late, and where the plan stands then.
-    fn stops(&self, stop: Stop, until: Option<Ms>, so_far: &Stretch) -> Option<(By, Ms, Due)> {
-        let pumped = so_far.end.mono - so_far.begin.mono;
-        match stop {
-            Stop::After(d) => (pumped >= d).then(|| (By::Time, pumped - d, self.due_later(d))),
-            Stop::At(_, at_most) => {
-                let end = until.expect("resolved before it began");
-                if let Some(wall) = so_far.end.wall.filter(|wall| *wall >= end) {
-                    return Some((By::Time, wall - end, self.on_both_clocks(end, wall)));
-                }
-                let over = so_far.end.mono - (self.due.mono + at_most);
-                let ahead = end - self.due.wall.expect("armed by a trusted wall clock");
-                (over >= 0).then(|| (By::AtMost, over, self.due_later(ahead)))
-            }
-            Stop::Drawn(v, at_most) => {
-                if so_far.drawn >= v {
-                    return Some((By::Volume, 0, self.due_now()));
-                }
-                (pumped >= at_most).then(|| (By::AtMost, pumped - at_most, self.due_later(at_most)))
-            }
-        }
-    }
-
     // ---- Holds
 
     fn hold(&mut self, no: No, lasts: Ms) -> Through {
@@ -379,98 +275,5 @@ impl<'a> Pump<'a> {
         }
         self.due = self.due_later(at_most);
         Ok(())
-    }
-
-    // ---- Time
-
-    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too.
-    fn pass_time(&mut self, wish: &Wish, among: Among<'_>) -> Result<Then, Leave> {
-        self.enough_written()?;
-        loop {
-            self.advance(wish)?;
-            let refused = match self.here.asks {
-                Asks::Look => return Ok(Then::Look),
-                Asks::Stop => {
-                    self.write(Happening::Obeyed);
-                    if let Among::Pumping(stretch, at_begin) = among {
-                        // Everything up to the stop is this step's.
-                        self.write(Happening::Stopped(Stretch {
-                            end: self.here.clocks,
-                            drawn: self.here.drawn - at_begin,
-                            by: By::Operator,
-                            over: 0,
-                            ..stretch.clone()
-                        }));
-                    }
-                    return Err(Leave::Over(End::Stop));
-                }
-                Asks::Disarm if !matches!(among, Among::Pumping(..)) => {
-                    self.write(Happening::Obeyed);
-                    return Err(Leave::Over(End::Disarm));
-                }
-                Asks::Disarm => Why::Pumping,
-                Asks::Resume(no) => match among {
-                    Among::Holding(hold, end) if hold == no && self.here.clocks.mono < end => {
-                        self.write(Happening::Obeyed);
-                        return Ok(Then::Resumed);
-                    }
-                    _ => Why::NotThatHold,
-                },
-                // Where both reasons hold the page names neither first.
-                Asks::Confirm if matches!(among, Among::Pumping(..)) => Why::Pumping,
-                Asks::Confirm if !self.plan.asks_for_samplers => Why::NobodyAsked,
-                Asks::Confirm => {
-                    self.confirmed = true;
-                    self.write(Happening::Obeyed);
-                    return Ok(Then::Look);
-                }
-            };
-            self.write(Happening::Refused(refused));
-        }
-    }
-
-    /// Once ended, nothing changes any more.
-    fn after_the_end(&mut self) {
-        while self.advance(&Wish::default()).is_ok() {
-            if self.here.asks != Asks::Look {
-                self.write(Happening::Refused(Why::NoEvent));
-            }
-        }
-    }
-
-    fn advance(&mut self, wish: &Wish) -> Through {
-        if self.moments > 0 {
-            self.story.keeps.push(wish.keeps);
-        }
-        self.here = self.world.next(wish).ok_or(Leave::NoMoreMoments)?;
-        self.moments += 1;
-        Ok(())
-    }
-
-    fn enough_written(&self) -> Through {
-        if self.story.entries.len() < self.limit { Ok(()) } else { Err(Leave::NoMoreMoments) }
-    }
-
-    fn write(&mut self, what: Happening) {
-        let moment = self.moments.saturating_sub(1);
-        let (clocks, passes, sample) = (self.here.clocks, self.passes.clone(), self.samples);
-        self.story.entries.push(Entry { moment, clocks, passes, sample, what });
-    }
-
-    // ---- The line the plan stands on
-
-    /// At a wall instant that is not ahead of the wall clock.
-    fn on_both_clocks(&self, at: Ms, wall_now: Ms) -> Due {
-        Due { mono: (self.here.clocks.mono - (wall_now - at)).max(0), wall: Some(at) }
-    }
-
-    fn due_later(&self, by: Ms) -> Due {
-        Due { mono: self.due.mono + by, wall: self.due.wall.map(|w| w + by) }
-    }
-
-    fn due_now(&self) -> Due {
-        let mono = self.here.clocks.mono;
-        let moved = mono - self.due.mono;
-        Due { mono, wall: self.here.clocks.wall.or(self.due.wall.map(|w| w + moved)) }
     }
 }

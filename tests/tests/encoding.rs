@@ -161,6 +161,29 @@ fn every_double_bit_error_of_blocks_up_to_48_bytes_is_refused() {
     }
 }
 
+/// A CRC is linear: what a flipped bit does to it does not depend on the other bits. So two flipped bits go
+/// unnoticed exactly when both do the same to it.
+#[test]
+fn every_double_bit_error_of_longer_blocks_is_refused() {
+    let longer: Vec<_> = vectors::valid().into_iter().filter(|v| v.hex.len() > 48).collect();
+    assert!(longer.iter().any(|v| v.hex.len() > 1_000));
+    for v in longer {
+        let (mut body, crc) = (v.hex.clone(), v.hex.len() - 4);
+        body.truncate(crc);
+        let right = u32::from_le_bytes(wire::seal(&body));
+        let mut changes: Vec<u32> = (0..32).map(|bit| 1 << bit).collect();
+        for bit in 0..8 * body.len() {
+            flip(&mut body, bit);
+            changes.push(u32::from_le_bytes(wire::seal(&body)) ^ right);
+            flip(&mut body, bit);
+        }
+        let all = changes.len();
+        changes.sort_unstable();
+        changes.dedup();
+        assert_eq!((changes.len(), changes.contains(&0)), (all, false), "{}", v.name);
+    }
+}
+
 #[test]
 fn every_triple_bit_error_of_the_worked_example_is_refused() {
     let valid = vectors::valid();

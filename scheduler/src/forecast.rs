@@ -83,8 +83,6 @@ pub enum What {
     },
     /// A run-until that is passed over.
     Lost(LostCause),
-    /// A pass that is skipped, as no operator confirms a new sampler.
-    PassSkipped,
     /// The end of the event.
     End(EndReason),
 }
@@ -98,7 +96,7 @@ pub(crate) struct Walk<'t> {
     table: TableRef<'t>,
     machine: Machine,
     input: Input,
-    /// How long after it began every hold until resumed is resumed; [`NEVER`].
+    /// How long after it began every hold until resumed is resumed; [`NEVER`] if none is.
     resume_after_ms: u32,
     /// Since when the present hold lasts.
     held_since: MonoMs,
@@ -145,11 +143,11 @@ impl<'t> Walk<'t> {
     /// Goes to the moment at which the hold that is under way is resumed; whether it ever is.
     #[inline(never)]
     fn comes_to_resume(&mut self) -> bool {
-        let wanted = self.held_since.plus_ms(self.resume_after_ms.into());
-        let last = self.machine.deadline().mono.minus_ms(1);
         if self.resume_after_ms == NEVER {
             return false;
         }
+        let wanted = self.held_since.plus_ms(self.resume_after_ms.into());
+        let last = self.machine.deadline().mono.minus_ms(1);
         self.input.now = self.input.now.plus_ms(wanted.min(last).since(self.input.now.mono));
         true
     }
@@ -273,7 +271,10 @@ impl Iterator for Forecast<'_> {
                     self.began = here;
                     continue;
                 }
-                Event::PassedOn { .. } | Event::RepeatDone { .. } => continue,
+                // No pass is skipped here: every new sampler is taken to be confirmed.
+                Event::PassedOn { .. } | Event::RepeatDone { .. } | Event::PassSkipped { .. } => {
+                    continue;
+                }
                 Event::AppointmentMet { step, at, .. } => {
                     (step, What::Wait { appointment: Some(at), met: true })
                 }
@@ -303,10 +304,6 @@ impl Iterator for Forecast<'_> {
                 Event::RunLost { step, cause } => {
                     self.began = here;
                     (step, What::Lost(cause))
-                }
-                Event::PassSkipped { step } => {
-                    self.began = here;
-                    (step, What::PassSkipped)
                 }
                 Event::Ended(reason) => {
                     self.began = here;

@@ -57,7 +57,6 @@ pub fn of_core(span: &Span) -> Shape {
             Kind::Hold(until_resumed, by == event::HoldEnd::Resumed)
         }
         What::Lost(cause) => Kind::Lost(lost(cause)),
-        What::PassSkipped => Kind::Skipped,
         What::End(reason) => Kind::End(end(reason).expect("its own table")),
     };
     let at_end = matches!(what, Kind::End(_));

@@ -64,7 +64,7 @@ fn forecast_stretch(span: &Span) -> Option<Stretch> {
         What::Pump { target, by } => Within::Pump { target, by },
         What::Hold { by, .. } => Within::Hold { by },
         What::End(reason) => Within::End(reason),
-        What::Lost(_) | What::PassSkipped => return None,
+        What::Lost(_) => return None,
     };
     // A run has no step of its own at its end.
     let Span { step, sample, from, to, .. } = *span;

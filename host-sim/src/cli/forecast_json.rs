@@ -107,7 +107,6 @@ fn span(s: &Span, ready: &Ready) -> JsonSpan {
         What::Hold { by: HoldEnd::RanOut, .. } => ("hold", Some("ran-out")),
         What::Lost(LostCause::TooFar) => ("lost", Some("too-far")),
         What::Lost(LostCause::Past) => ("lost", Some("past")),
-        What::PassSkipped => ("pass-skipped", None),
         What::End(reason) => ("end", Some(rows::end_code(reason))),
     };
     let target = match s.what {

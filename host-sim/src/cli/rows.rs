@@ -108,7 +108,6 @@ pub fn what_word(what: What) -> &'static str {
         What::Hold { .. } => "off, hold",
         What::Lost(LostCause::TooFar) => "lost, too far off",
         What::Lost(LostCause::Past) => "lost, already over",
-        What::PassSkipped => "pass skipped",
         What::End(reason) => end_word(reason),
     }
 }

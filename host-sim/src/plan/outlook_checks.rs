@@ -136,8 +136,11 @@ fn passed_over(ready: &Ready, findings: &mut Findings) {
                     let lost = |l: &Line| {
                         l.0.iter().any(|s| s.step == span.step && matches!(s.what, What::Lost(_)))
                     };
+                    let at_both_ends = both.iter().all(|(l, _)| lost(l));
                     let when = if ready.outlook.lines().all(lost) {
                         ""
+                    } else if at_both_ends {
+                        " unless a hold is resumed in between"
                     } else if when.is_empty() {
                         " when a hold is resumed at once"
                     } else {

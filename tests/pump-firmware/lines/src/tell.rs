@@ -100,7 +100,6 @@ fn span(span: &Span, out: &mut impl Write) -> Result {
             write!(out, "{kind} until {by:?}")?;
         }
         What::Lost(cause) => write!(out, "lost {cause:?}")?,
-        What::PassSkipped => out.write_str("pass skipped")?,
         What::End(reason) => write!(out, "end {reason:?}")?,
     }
     let [a, b, c, d] = span.passes.0;

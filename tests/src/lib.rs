@@ -1,6 +1,7 @@
 //! What crosses a crate: see `tests/`.
 
 pub mod compare;
+pub mod crc_strength;
 pub mod drive;
 pub mod oracle;
 pub mod plans;

@@ -7,9 +7,9 @@ It shares nothing with the Rust code: another language, another shape, own calen
 """
 
 from layout import (
-    BYTE, DATE, DEFAULTS, DEVIATION_LIMIT, DEVIATION_TIME, FAULT_RULES, FLAG, LARGEST_FINE, LATE_TOLERANCE, LONGEST_NAME,
-    MOST_STEPS, OUTAGE_RULES, RESUME_WITHIN, RETRY_EVERY, RETRY_TIMES, SETTINGS, SHORT, STEP_TAGS, STEPS, TARGET_KINDS, TARGETS,
-    TIME_OF_DAY, Range, Schedule, crc_32c, has_control_character,
+    BYTE, DATE, DEFAULTS, DEVIATION_LIMIT, DEVIATION_TIME, FAULT_RULES, FLAG, LARGEST_FINE, LATE_TOLERANCE,
+    LONGEST_NAME, MOST_STEPS, OUTAGE_RULES, RESUME_WITHIN, RETRY_EVERY, RETRY_TIMES, SETTINGS, SHORT, STEPS,
+    STEP_TAGS, TARGETS, TARGET_KINDS, TIME_OF_DAY, Range, Schedule, crc_32c, has_control_character,
 )
 from table_rules import broken_rule
 
@@ -343,9 +343,12 @@ PUT_SETTING = (put_name, put_start_by, put_late, put_outage, put_fault, put_limi
 
 def put_steps(out, schedule):
     steps = schedule.steps
+    if len(steps) > MOST_STEPS:
+        raise ValueError(f"{len(steps)} steps are more than {MOST_STEPS}")
     broken = broken_rule(steps)
-    if broken or len(steps) > MOST_STEPS:
-        raise ValueError(f"not a table: {broken or len(steps)}")
+    if broken:
+        code, number = broken
+        raise ValueError(f"step {number}: {code}")
     put_number(out, len(steps))
     for step in steps:
         kind, *values = step

@@ -11,7 +11,7 @@ class Schedule:
     """What a block says, in base units. A choice is the name of its option; what is left out has its default here.
 
     A step is a tuple: its kind, then its fields as they stand in the block, the two of its own target last if it has one:
-    ("finish",), ("cycle", from, every), ("run-for", ms), ("run-for", ms, "flow", ul_per_min), ("repeat", from, passes, "same").
+    ("finish",), ("cycle", from, every), ("run-for", ms), ("run-for", ms, "flow", n), ("repeat", from, passes, "same").
     """
 
     offset: int  # quarter-hours

@@ -11,10 +11,11 @@ import datetime
 import json
 import pathlib
 import sys
+from dataclasses import replace
 
 import conformance
 from draught_block import Refused, read, write
-from layout import FAULT_RULES, FLAG, OUTAGE_RULES, STEPS, TARGET_KINDS, Range, Schedule, crc_32c
+from layout import FAULT_RULES, FLAG, OUTAGE_RULES, STEP_TAGS, STEPS, TARGET_KINDS, Range, Schedule, crc_32c
 from table_rules import LAST_DAY, never_met, weekdays_of_cycle
 
 VECTORS = pathlib.Path(__file__).resolve().parents[2] / "vectors" / "v1"
@@ -59,6 +60,14 @@ def step_of(values):
     return tuple(step)
 
 
+def with_own_target(step, target):
+    """The step, with the schedule's target as its own if it pumps and has none."""
+    kind, *values = step
+    if (kind, True) in STEP_TAGS and len(values) == len(STEPS[STEP_TAGS[kind, True]][1]):
+        return step + target
+    return step
+
+
 def faults_of_valid(vector):
     block, fields = bytes.fromhex(vector["hex"]), []
     try:
@@ -76,6 +85,9 @@ def faults_of_valid(vector):
         yield "what was read is written otherwise"
     if write(schedule_of(vector["fields"])) != block:
         yield "the fields are written otherwise"
+    spelt_out = [with_own_target(step, schedule.target) for step in schedule.steps]
+    if write(replace(schedule, steps=tuple(spelt_out))) != block:
+        yield "own targets that are the schedule's are written"
     line = "write " + conformance.value_of(schedule)
     if conformance.answer(line) != vector["hex"]:
         yield "as a line of the conformance run it is written otherwise"
@@ -100,7 +112,7 @@ def faults_of_rules():
     if first_day + datetime.timedelta(LAST_DAY) != datetime.date(2135, 12, 31):
         yield "calendar: another last day"
     for day, weekday in enumerate(weekdays):
-        if any(never_met({"date": (0, day), "weekday": (0, 1 << w)}) == (w == weekday) for w in range(7)):
+        if any(never_met({"date": ("date", day), "weekday": ("weekday", 1 << w)}) == (w == weekday) for w in range(7)):
             yield f"never-met: day {day} has another weekday"
     for every in range(1, 367):
         near_the_end = range(LAST_DAY - 7 * every - 1, LAST_DAY + 1, max(1, every // 2))
@@ -108,6 +120,11 @@ def faults_of_rules():
             plain = sum(1 << weekday for weekday in set(weekdays[first::every]))
             if weekdays_of_cycle(first, every) != plain:
                 yield f"never-met: other weekdays for a cycle from {first} every {every}"
+            cycle = ("cycle", first, every)
+            for day in (first - every, first - 1, first, first + 1, first + every):
+                met = day in range(first, LAST_DAY + 1, every)
+                if 0 <= day <= LAST_DAY and never_met({"date": ("date", day), "cycle": cycle}) == met:
+                    yield f"never-met: day {day} for a cycle from {first} every {every}"
 
 
 def main():

@@ -4,7 +4,7 @@ use std::process::Command;
 
 use crate::shell::{self, Failure, Outcome, cargo, root};
 use crate::stages::Stages;
-use crate::{device, readme};
+use crate::{conformance, device, readme};
 
 /// `cargo xtask ci --help`
 pub const HELP: &str = "\
@@ -60,6 +60,7 @@ fn all(stages: &mut Stages) -> Outcome {
         let mut reader = Command::new("python3");
         shell::run(reader.current_dir(root()).args(["-B", "tests/reference/python/vectors.py"]))
     })?;
+    stages.run("conformance", || conformance::run(&conformance::SHORT.map(str::to_owned)))?;
     stages.run("documentation", || {
         let mut doc = cargo();
         doc.args(["doc", "--workspace", "--no-deps", "--locked"])

@@ -26,6 +26,7 @@ pub mod event;
 pub mod forecast;
 pub mod machine;
 pub mod meter;
+pub mod port;
 pub mod step;
 pub mod table;
 pub mod units;

@@ -4,5 +4,6 @@ mod documents;
 mod harness;
 mod machine_readable;
 mod properties;
+mod refused_blocks;
 mod screens;
 mod simulate;

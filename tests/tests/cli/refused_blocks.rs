@@ -9,28 +9,21 @@ use proptest::prelude::*;
 
 use crate::harness::{run_with, same_as_stored};
 
-/// What is wrong, and the rows that it is about, each with the one before it.
+/// What is wrong, and the rows that it is about, each with the one before it and two behind it.
 fn brief(screen: &str) -> String {
-    let lines: Vec<&str> = screen.lines().collect();
-    let mut told = String::new();
-    for (i, line) in lines.iter().enumerate() {
-        let wrong = line.starts_with("  ") && lines[..i].iter().all(|l| !l.is_empty());
-        let before = lines.get(i + 1).is_some_and(|next| next.starts_with('>'));
-        // The heading of the rows is before the first of them.
-        let before = before && !line.starts_with("    at ");
-        if i == 0 || wrong || before || line.starts_with('>') {
-            told.push_str(line);
-            told.push('\n');
-        }
-    }
-    told
+    let (wrong, rows) = screen.split_once("\n\n").unwrap_or((screen.trim_end(), ""));
+    let rows: Vec<&str> = rows.lines().skip(1).collect();
+    let marked = |i: usize| rows.get(i).is_some_and(|row| row.starts_with('>'));
+    let near = |i: usize| marked(i + 1) || (i.saturating_sub(2)..=i).any(marked);
+    let shown = rows.iter().enumerate().filter(|(i, _)| near(*i)).map(|(_, row)| *row);
+    std::iter::once(wrong).chain(shown).collect::<Vec<_>>().join("\n") + "\n"
 }
 
 #[test]
 fn every_refused_vector_is_told_by_its_first_fault() {
     let mut told = String::from(
-        "What `draught explain` says of each vector of tests/vectors/v1/refused.json, of the rows only those at fault\n\
-         with the one before. `draught explain --room 32` is asked where the vector's reader has room for 32 steps.\n",
+        "What `draught explain` says of each vector of tests/vectors/v1/refused.json, of the rows only those at fault,\n\
+         with the one before and two behind them. `draught explain --room 32` is asked where the vector's reader has room for 32 steps.\n",
     );
     for v in vectors::refused() {
         let room = v.capacity.to_string();

@@ -6,5 +6,6 @@ pub mod drive;
 pub mod oracle;
 pub mod plans;
 pub mod reference;
+pub mod schema;
 pub mod strategies;
 pub mod vectors;

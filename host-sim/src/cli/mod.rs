@@ -121,7 +121,8 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
     };
-    match result {
+    // What is still on its way may find a full disk.
+    match result.and_then(|()| Ok(io.out.flush()?)) {
         Ok(()) => 0,
         Err(Failure::Data | Failure::Differs) => 1,
         Err(Failure::NotCompared) => 2,

@@ -24,8 +24,10 @@ Examples:
   draught diff docs/examples/full-shift.toml docs/examples/two-flows.toml
   draught encode plan.toml -o - | draught diff sent.draught -
 
-A plan counts as the block that a pump would get from it: comments, and what only the host checks, make no
-difference. It is taken as armed now, or shortly before its first start if it is too late for that.
+A plan counts as the block that a pump would get from it: comments, and what only the host checks,
+make no difference. It is taken as armed now, or shortly before its first start if it is too late
+for that.
+
 Exit codes: 0 the same schedule, 1 different, 2 not compared: a file cannot be read or is at fault.")]
 pub struct Args {
     /// A plan or a block; - for standard input.

@@ -84,9 +84,9 @@ pub fn explain(bytes: &[u8]) -> Explanation {
         damage.extend(wire::decode_into(&copy, &mut table).err().iter().map(Damage::of));
     }
 
-    let mut rows = Rows { block: bytes, rows: Vec::new() };
+    let mut rows = Rows { block: bytes, rows: Vec::new(), next: 0 };
     let unread = wire::observe(&copy, STEPS_MAX, &mut rows).err();
-    let mut rows = rows.rows;
+    let Rows { mut rows, next, .. } = rows;
     match unread {
         Some(Refused { code: RefusalCode::TooShort, .. }) if bytes.is_empty() => {}
         Some(Refused { code: RefusalCode::TooShort, .. }) => {
@@ -99,9 +99,10 @@ pub fn explain(bytes: &[u8]) -> Explanation {
             ));
         }
         fault => {
-            if let Some(fault) = fault.filter(|f| f.at < crc_at) {
+            // What is judged after it was read (a default, an order, a target) has its rows already.
+            if let Some(fault) = fault.filter(|_| next < crc_at) {
                 let says = format!("not read: {}", fault.code);
-                rows.push(Row::of(bytes, fault.at, crc_at - fault.at, "rest", says));
+                rows.push(Row::of(bytes, next, crc_at - next, "rest", says));
             }
             rows.push(Row::of(bytes, crc_at, CRC_LEN, "CRC-32C", crc_words(bytes, crc_is_wrong)));
         }
@@ -144,6 +145,8 @@ fn spaced(bytes: &[u8]) -> String {
 struct Rows<'b> {
     block: &'b [u8],
     rows: Vec<Row>,
+    /// The offset after the last field.
+    next: usize,
 }
 
 impl Observer for Rows<'_> {
@@ -152,6 +155,7 @@ impl Observer for Rows<'_> {
         let mut row = Row::of(self.block, f.at, f.len, f.name.as_str(), words(f, first));
         row.step = f.step.map(StepNo::get);
         self.rows.push(row);
+        self.next = f.at + f.len;
     }
 }
 

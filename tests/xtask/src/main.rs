@@ -3,6 +3,7 @@
 mod bench;
 mod ci;
 mod device;
+mod fuzz;
 mod performance;
 mod readme;
 mod shell;
@@ -18,6 +19,7 @@ Usage: cargo xtask <TASK> [--help]
 Tasks:
   ci       everything a change must pass: format, lints, tests, docs, device, the README's own commands
   device   build, link, measure and run the core for Cortex-M; compare with the budgets
+  fuzz     coverage-guided fuzzing of the block reader, the plan reader and the state machine
   bench    instruction counts, encoded sizes and speed as ratios, for docs/performance.md
   help     this text
 
@@ -32,6 +34,7 @@ fn main() -> ExitCode {
     let (help, run): (&str, fn(&[String]) -> shell::Outcome) = match task {
         "ci" => (ci::HELP, ci::run),
         "device" => (device::HELP, device::run),
+        "fuzz" => (fuzz::HELP, fuzz::run),
         "bench" => (bench::HELP, bench::run),
         "help" | "--help" | "-h" => return say(HELP, 0),
         other => return complain(&format!("there is no task `{other}`"), HELP),

@@ -205,6 +205,7 @@ fn spaced(bytes: &[u8]) -> String {
 /// Makes a row of every field.
 struct Rows<'b> {
     block: &'b [u8],
+    /// The offset after the last field.
     end: usize,
     rows: Vec<Row>,
 }

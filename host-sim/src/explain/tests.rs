@@ -182,6 +182,29 @@ fn every_truncation_and_every_wrong_byte_is_explained() {
     }
 }
 
+/// A setting or a target is judged when it has been read: its fields have their rows already.
+#[test]
+fn what_is_refused_after_it_was_read_has_its_bytes_once() {
+    let head = [b'D', 1, 0, 0, 103];
+    for (rest, code, at, fields) in [
+        // The default name and the default limits, written out.
+        (&[1, 0, 0, 1, 0][..], "setting-default", 6, 10),
+        (&[1, 5, 10, 6, 0, 1, 0], "setting-default", 6, 11),
+        // A name after a late-tolerance; a late-tolerance twice, with nothing after it.
+        (&[2, 2, 21, 0, 1, b'x', 1, 0], "setting-order", 8, 10),
+        (&[2, 2, 21, 2], "setting-twice", 8, 10),
+        // The schedule's own target.
+        (&[0, 2, 6, 62, 0, 103, 0], "own-target-same", 9, 12),
+    ] {
+        let e = explain(&sealed(&[&head, rest].concat()));
+        let first = e.damage.first().map(|d| (d.code, d.at));
+        assert_eq!(first, Some((code, at)), "{}", e.render());
+        covers_every_byte(&e);
+        assert!(e.render().lines().any(|l| l.starts_with(&format!(">  {at:>3}  "))), "{e:?}");
+        assert_eq!(e.rows.iter().filter(|r| r.field != "rest").count(), fields, "{}", e.render());
+    }
+}
+
 #[test]
 fn a_long_file_that_is_no_block_stays_short() {
     let e = explain(&[0x55; 5_000]);

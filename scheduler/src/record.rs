@@ -9,7 +9,7 @@
 //! reads them over the link.
 
 mod air;
-mod codes;
+pub(crate) mod codes;
 mod log;
 mod rows;
 mod tally;

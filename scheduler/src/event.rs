@@ -198,40 +198,6 @@ impl Limit {
     }
 }
 
-/// What tripped: judged by the pump, not by the schedule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Limit {
-    /// Too little flow.
-    FlowLow,
-    /// Too much flow.
-    FlowHigh,
-    /// Too much pressure across the sampling train.
-    Pressure,
-    /// A supply too weak to go on pumping.
-    Supply,
-    /// A flow sensor or a motor that fails.
-    Sensor,
-}
-
-impl Limit {
-    /// All of them.
-    pub const ALL: [Self; 5] =
-        [Self::FlowLow, Self::FlowHigh, Self::Pressure, Self::Supply, Self::Sensor];
-
-    /// The stable code.
-    #[must_use]
-    pub const fn code(self) -> &'static str {
-        match self {
-            Self::FlowLow => "flow-low",
-            Self::FlowHigh => "flow-high",
-            Self::Pressure => "pressure",
-            Self::Supply => "supply",
-            Self::Sensor => "sensor",
-        }
-    }
-}
-
 /// How a hold ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

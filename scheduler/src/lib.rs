@@ -11,6 +11,7 @@
 //! * [`wire`]: the table as compact canonical bytes, strictly read.
 //! * [`machine`]: the state machine. [`forecast`]: what it will do, found by running it.
 //! * [`meter`]: exact volume and flow statistics.
+//! * [`journal`]: checkpoints, records and schedules on NOR flash, safe against a cut at any instant.
 //!
 //! What every step means is written in `docs/steps.md`; the bytes in `docs/encoding.md`.
 
@@ -24,6 +25,7 @@ pub mod calendar;
 pub mod clock;
 pub mod event;
 pub mod forecast;
+pub mod journal;
 pub mod machine;
 pub mod meter;
 pub mod port;

@@ -70,7 +70,7 @@ impl<'b> Take<'b> {
     }
 
     #[inline(never)]
-    fn array<const N: usize>(&mut self) -> [u8; N] {
+    pub(crate) fn array<const N: usize>(&mut self) -> [u8; N] {
         match self.bytes.split_first_chunk() {
             Some((chunk, rest)) => {
                 self.bytes = rest;
@@ -109,11 +109,6 @@ impl<'b> Take<'b> {
         let wall = WallMs::from_ms(ms);
         self.good &= ms == 0 || wall.is_some();
         wall
-    }
-
-    /// Something that was read cannot be.
-    pub(crate) const fn spoil(&mut self) {
-        self.good = false;
     }
 
     /// Whether everything could be read.

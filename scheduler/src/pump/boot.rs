@@ -4,9 +4,10 @@ use super::board::Board;
 use super::keep::{Keeper, Kept};
 use super::state::{Config, Pump, Run};
 use crate::clock::{MonoMs, Now};
-use crate::event::{EndReason, StopReason};
+use crate::event::{EndReason, Event, StopReason};
+use crate::journal::RegionRefused;
 use crate::limits::Limits;
-use crate::machine::{Checkpoint, Command, Demand, Machine};
+use crate::machine::{Checkpoint, Command, Machine};
 use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
 use crate::record::{Flags, INTERRUPTION_MS, Log};
 use crate::regulator::Regulator;
@@ -34,14 +35,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Starts the engine: finds what the journal holds, and goes on with an event that was under way.
     ///
     /// The motor is off until the first poll. Works on blank flash, too.
-    pub fn boot(mut board: B, config: Config) -> (Self, Booted) {
-        let keeper = Keeper::open(board.flash(), &config);
+    ///
+    /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
+    ///
+    /// # Errors
+    /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
+    pub fn boot(
+        mut board: B,
+        config: Config,
+        buffer: &mut [u8],
+    ) -> Result<(Self, Booted), RegionRefused> {
+        let keeper = Keeper::open(board.flash(), &config)?;
         let mut pump = Self {
             board,
             config,
             table: StepTable::empty(),
             keeper,
             run: Run::NONE,
+            place: 0,
             held: None,
             mono_ahead: 0,
             regulator: Regulator::new(config.regulator),
@@ -55,23 +66,25 @@ impl<B: Board, const N: usize> Pump<B, N> {
         };
         pump.power = pump.board.supply().read();
         let booted = match pump.newest() {
-            Some(kept) => pump.go_on(kept),
+            Some(kept) => pump.go_on(&kept, buffer),
             None => Booted::Idle,
         };
         pump.polled = pump.now();
-        (pump, booted)
+        Ok((pump, booted))
     }
 
-    fn go_on(&mut self, kept: Kept) -> Booted {
-        let Kept { run, checkpoint, warned } = kept;
-        (self.run, self.warned) = (run, warned);
-        self.run.demand = Demand::Off;
+    fn go_on(&mut self, kept: &Kept, buffer: &mut [u8]) -> Booted {
+        let checkpoint = kept.checkpoint;
+        (self.run, self.warned, self.place) = (kept.run, kept.warned, kept.place);
+        self.keeper.were_released(kept);
+        // What cannot be loaded is found out when it is resumed.
+        let place = kept.place.into();
+        let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
         self.write_missing_rows();
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
-        self.load_armed(checkpoint.schedule);
         if self.must_wait_for_charger(&checkpoint) {
             self.held = Some(checkpoint);
             self.continue_clock(&checkpoint);
@@ -119,14 +132,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
             // The schedule that was armed is not there any more, or is another.
             None => {
                 self.run.machine = Machine::new();
-                self.happened(now, crate::event::Event::Ended(EndReason::WrongTable));
+                self.happened(now, Event::Ended(EndReason::WrongTable));
             }
         }
         if was_under_way {
             self.interrupted(checkpoint, outage_ms);
         }
         self.changed = true;
-        self.keep(now);
+        // Tried again at the next poll when it fails, before the motor is driven.
+        let _ = self.keep(now);
         outage_ms
     }
 

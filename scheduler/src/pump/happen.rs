@@ -38,7 +38,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.close_sample();
             if self.run.sample.over {
                 // While its sums are still there. The motor goes on as it does for these few ms; the next reading covers them.
-                self.keep(now);
+                let _ = self.keep(now);
             }
             self.run.drawn_before = self.run.input(now).drawn;
             self.run.tally = Tally::new(now.mono);
@@ -51,7 +51,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     fn ended(&mut self, now: Now, pumped: &Pumped) {
         if self.run.span.is_some() {
-            self.keep(now);
+            let _ = self.keep(now);
         }
         let event = &mut self.run.event;
         event.spans = event.spans.saturating_add(1);
@@ -85,7 +85,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     fn closed(&mut self, now: Now, reason: EndReason) {
         if self.run.sample.over {
-            self.keep(now);
+            let _ = self.keep(now);
         }
         self.close_sample();
         let event = &mut self.run.event;

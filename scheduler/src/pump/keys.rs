@@ -54,7 +54,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         Ok(())
     }
 
-    fn phase(&self, now: Now) -> Phase {
+    pub(super) fn phase(&self, now: Now) -> Phase {
         self.table.checked().map_or(Phase::Idle, |table| self.run.machine.phase(table, now))
     }
 }

@@ -1,7 +1,7 @@
 //! What a pump holds between two polls.
 
 use super::board::Board;
-use super::keep::Keeper;
+use super::keep::{Keeper, Regions};
 use crate::audit::Fit;
 use crate::clock::{MonoMs, Now};
 use crate::limits::Limits;
@@ -16,7 +16,7 @@ use crate::units::RawVolume;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Config {
     /// Number of the device; part of every slot of its journal, so that another pump's flash is not taken for its own.
-    pub device: u32,
+    pub device: u64,
     /// Pump or simulation; stands in every record.
     pub origin: Origin,
     /// What it can do.
@@ -31,7 +31,7 @@ pub struct Config {
     /// (five cuts in 6 h then stay within ± 20 s, 40 CFR 53.54).
     pub checkpoint_ms: u32,
     /// Where in the flash what is kept.
-    pub regions: crate::journal::Regions,
+    pub regions: Regions,
 }
 
 /// A pump with room for schedules of `N` steps.
@@ -41,6 +41,8 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) table: StepTable<N>,
     pub(super) keeper: Keeper,
     pub(super) run: Run,
+    /// Where the schedule that is loaded is kept.
+    pub(super) place: u8,
     /// After an outage: not resumed yet, since the supply is charging and the schedule does not allow it.
     pub(super) held: Option<Checkpoint>,
     /// Added to the board's monotonic clock, which starts anew at every power-on.
@@ -75,6 +77,8 @@ pub(super) struct Run {
     pub(super) span: Option<SpanRow>,
     /// When the latest checkpoint was written.
     pub(super) kept: MonoMs,
+    /// The event is over; its row is to be in the journal.
+    pub(super) over: bool,
     /// Resumes since a whole checkpoint interval was last pumped.
     pub(super) resumes_in_row: u8,
 }
@@ -112,7 +116,7 @@ pub struct Status {
 }
 
 impl Run {
-    pub(super) const fn input(&self, now: Now) -> Input {
+    pub(super) fn input(&self, now: Now) -> Input {
         Input { now, drawn: self.drawn_before.saturating_add(self.tally.meter().volume()) }
     }
 

@@ -399,6 +399,37 @@ pub struct EventRow {
 }
 
 impl EventRow {
+    /// No event yet.
+    pub(crate) const NONE: Self = Self::begun(EventId(0), ScheduleId([0; 4]), Origin::Pump);
+
+    /// An event that has just been armed.
+    pub(crate) const fn begun(event: EventId, schedule: ScheduleId, origin: Origin) -> Self {
+        Self {
+            event,
+            schedule,
+            origin,
+            armed: None,
+            start_set: None,
+            stop_set: None,
+            started: None,
+            stopped: None,
+            pumped_ms: 0,
+            volume: RawVolume::ZERO,
+            spans: 0,
+            samples: 0,
+            interruptions: 0,
+            interrupted_s: [0; INTERRUPTIONS_KEPT],
+            resumes: 0,
+            unaccounted_ms: 0,
+            trips: [0; 5],
+            late_ms: 0,
+            supply_armed_percent: None,
+            supply_ended_percent: None,
+            flags: Flags(0),
+            reason: EndReason::Disarmed,
+        }
+    }
+
     /// Its bytes.
     #[must_use]
     pub fn to_bytes(&self) -> RowBytes {

@@ -82,6 +82,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
         self.write_missing_rows();
+        self.finish_change_of_sampler(&checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
@@ -171,9 +172,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
-    /// An event that waited for the charger to be taken away goes on, or ends when it waited too long.
-    pub(super) fn go_on_when_uncharged(&mut self, _: Now) {
-        let Some(checkpoint) = self.held else { return };
+    /// Whether an event waits for the charger to be taken away. When it was, or the event has waited for too long, it goes on or ends.
+    pub(super) fn is_held(&mut self) -> bool {
+        let Some(checkpoint) = self.held else { return false };
         let wall = self.board.wall().now();
         let (_, outage_ms) = checkpoint.continued(wall);
         let too_long = match self.table.settings().outage {
@@ -182,8 +183,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
             Outage::Abandon => true,
         };
-        if !self.power.charging || too_long {
-            self.held = None;
+        if self.power.charging && !too_long {
+            return true;
+        }
+        self.let_go();
+        false
+    }
+
+    /// An event that was held goes on, or ends.
+    pub(super) fn let_go(&mut self) {
+        if let Some(checkpoint) = self.held.take() {
             self.resume(&checkpoint);
         }
     }

@@ -4,6 +4,7 @@ use super::board::Board;
 use super::state::{Pump, Sample};
 use crate::clock::Now;
 use crate::event::{EndReason, Event, PumpEnd, Pumped};
+use crate::machine::Checkpoint;
 use crate::record::{Flags, SpanRow, Tally};
 
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
@@ -27,33 +28,47 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 flags.set(Flags::LATE);
             }
             Event::PumpingBegan { sample, .. } => self.began(now, sample),
-            Event::PumpingEnded(pumped) => self.ended(now, &pumped),
-            Event::Ended(reason) => self.closed(now, reason),
+            Event::PumpingEnded(pumped) => self.ended(&pumped),
+            Event::Ended(reason) => self.closed(reason),
             _ => {}
         }
     }
 
     fn began(&mut self, now: Now, sample: u32) {
         if sample != self.run.sample.number {
-            self.close_sample();
-            if self.run.sample.over {
+            if self.run.sample.number != 0 {
+                self.close_sample();
                 // While its sums are still there. The motor goes on as it does for these few ms; the next reading covers them.
                 let _ = self.keep(now);
             }
-            self.run.drawn_before = self.run.input(now).drawn;
-            self.run.tally = Tally::new(now.mono);
-            self.run.sample = Sample { number: sample, begin: now.wall, ..Sample::NONE };
+            self.begin_sample(now, sample);
         }
         self.run.event.started = self.run.event.started.or(now.wall);
         self.run.event.samples = self.run.event.samples.max(sample);
+    }
+
+    /// From now on it is another sampler.
+    fn begin_sample(&mut self, now: Now, number: u32) {
+        self.run.drawn_before = self.run.input(now).drawn;
+        self.run.tally = Tally::new(now.mono);
+        self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
         self.changed = true;
     }
 
-    fn ended(&mut self, now: Now, pumped: &Pumped) {
-        if self.run.span.is_some() {
-            let _ = self.keep(now);
+    /// At boot: power was cut between the row of a sample and the begin of the next, whose stretch the checkpoint holds already.
+    pub(super) fn finish_change_of_sampler(&mut self, checkpoint: &Checkpoint) {
+        let number = checkpoint.machine.sample();
+        if checkpoint.is_under_way() && number != self.run.sample.number {
+            self.begin_sample(checkpoint.at, number);
         }
+    }
+
+    fn ended(&mut self, pumped: &Pumped) {
         let event = &mut self.run.event;
+        if self.run.span.is_some() {
+            // Only when the flash has failed since the last one.
+            event.flags.set(Flags::ROW_LOST);
+        }
         event.spans = event.spans.saturating_add(1);
         event.pumped_ms = event.pumped_ms.saturating_add(pumped.pumped_ms());
         event.volume = event.volume.saturating_add(pumped.volume);
@@ -83,10 +98,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.changed = true;
     }
 
-    fn closed(&mut self, now: Now, reason: EndReason) {
-        if self.run.sample.over {
-            let _ = self.keep(now);
-        }
+    fn closed(&mut self, reason: EndReason) {
         self.close_sample();
         let event = &mut self.run.event;
         event.reason = reason;

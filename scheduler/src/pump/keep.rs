@@ -268,3 +268,26 @@ impl Keeper {
 const _: () =
     assert!(CHECKPOINT_LEN <= Ring::<CHECKPOINT_STRIDE>::PAYLOAD, "a checkpoint fits its slot");
 const _: () = assert!(ROW_LEN <= Ring::<ROW_STRIDE>::PAYLOAD, "a row fits its slot");
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_layout_fills_its_length() {
+        let mut bytes = [0; CHECKPOINT_LEN];
+        let mut out = Put::new(&mut bytes);
+        let mut before = 0;
+        let mut filled = |out: &mut Put<'_>| {
+            let len = out.len() - before;
+            before = out.len();
+            len
+        };
+        Tally::new(MonoMs::from_ms(0)).put(&mut out);
+        assert_eq!(filled(&mut out), Tally::LEN);
+        Sample::NONE.put(&mut out);
+        assert_eq!(filled(&mut out), Sample::LEN);
+        EventRow::NONE.put(&mut out);
+        assert_eq!(filled(&mut out), EventRow::LEN);
+    }
+}

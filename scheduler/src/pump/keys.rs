@@ -26,6 +26,22 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
+    /// While an event waits for the charger to be taken away, it can only be stopped.
+    pub(super) fn keys_while_held(&mut self) {
+        while let Some(key) = self.board.panel().key() {
+            match key {
+                Key::Stop => {
+                    self.let_go();
+                    let now = self.now();
+                    let _ = self.ask(Command::Stop(StopReason::Operator), now);
+                    let _ = self.keep(now);
+                }
+                Key::Clear => self.indications.fault = false,
+                Key::Resume | Key::ConfirmSampler => {}
+            }
+        }
+    }
+
     /// Asks the machine at an instant, after it has done what was due until then.
     pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
         self.settle(now);
@@ -46,9 +62,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// [`CommandRefused`]; nothing has changed but what was due by now.
     pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
         let now = self.now();
-        if self.held.is_some() {
+        if self.held.is_some() && !matches!(command, Command::Stop(_)) {
             return Err(CommandRefused::NotArmed);
         }
+        self.let_go();
         self.ask(command, now)?;
         self.poll();
         Ok(())

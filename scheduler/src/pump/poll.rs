@@ -13,6 +13,9 @@ use crate::step::Step;
 /// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
 const STEP_MS: u64 = 2_000;
 
+/// How often a pump looks whether the charger was taken away, in ms.
+const HELD_MS: u64 = 10_000;
+
 /// Nothing will happen without a command.
 const NEVER: Wake = Wake::At { mono: None, wall: None, drawn: None };
 
@@ -24,7 +27,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub fn poll(&mut self) -> Wake {
         let now = self.now();
         self.power = self.board.supply().read();
-        self.go_on_when_uncharged(now);
+        if self.is_held() {
+            self.keys_while_held();
+            self.indicate(now);
+            return Wake::At { mono: Some(now.mono.plus_ms(HELD_MS)), wall: None, drawn: None };
+        }
+        let now = self.now();
         self.watch_clock(now);
         let tripped = self.meter(now);
         self.keys(now);
@@ -161,7 +169,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// While the pump runs the next reading is due before most else.
     fn next(&self, wake: Wake, now: Now) -> Wake {
         let Wake::At { mono, wall, drawn } = wake else { return wake };
-        if !self.run.is_pumping() && self.held.is_none() {
+        if !self.run.is_pumping() {
             return wake;
         }
         let reading = now.mono.plus_ms(self.config.reading_ms.into());

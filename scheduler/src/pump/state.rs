@@ -127,7 +127,7 @@ impl Run {
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Both clocks; the monotonic one goes on from before the latest outage.
-    pub(super) fn now(&mut self) -> Now {
+    pub fn now(&mut self) -> Now {
         let mono = self.board.mono().now().plus_ms(self.mono_ahead);
         Now { mono, wall: self.board.wall().now() }
     }

@@ -23,9 +23,6 @@ use draught::regulator::{self, Curve};
 
 use crate::nor::Nor;
 
-/// What full duty draws with nothing in the way, in µL/min.
-pub const FULL_UL_PER_MIN: u64 = 5_000_000;
-
 /// The pages of the rig's flash.
 pub const PAGE: usize = 4_096;
 
@@ -43,8 +40,12 @@ pub struct Surroundings {
     pub wall: Option<WallMs>,
     /// How hard the motor is driven.
     pub duty: Duty,
+    /// What full duty draws with nothing in the way, in µL/min.
+    pub full_ul_per_min: u64,
     /// How much of the flow gets through, in percent.
     pub open_percent: u64,
+    /// For how long a sample must be drawn, in ms.
+    pub sample_ms: Option<(u64, u64)>,
     /// The sensor answers.
     pub sensor_works: bool,
     /// The outside air, where it is measured.
@@ -65,7 +66,7 @@ pub struct Surroundings {
 
 impl Surroundings {
     fn flow(&self) -> u64 {
-        FULL_UL_PER_MIN * u64::from(self.duty.per_myriad()) / 10_000 * self.open_percent / 100
+        self.full_ul_per_min * u64::from(self.duty.per_myriad()) / 10_000 * self.open_percent / 100
     }
 }
 
@@ -82,7 +83,9 @@ impl Rig {
             on_ms: 0,
             wall: Some(wall),
             duty: Duty::OFF,
+            full_ul_per_min: 5_000_000,
             open_percent: 100,
+            sample_ms: None,
             sensor_works: true,
             air: None,
             power: Power { left_percent: Some(80), ..Power::GOOD },
@@ -137,12 +140,13 @@ impl Rig {
             origin: Origin::Simulated,
             fit: Fit::ANY,
             regulator: regulator::Config {
-                flow: Curve::tuned(FULL_UL_PER_MIN as u32, 0, 100, 10, 100),
+                flow: Curve::tuned(self.look().full_ul_per_min as u32, 0, 100, 1_000, 1_000),
                 ..regulator::Config::default()
             },
             limits: limits::Config::default(),
             reading_ms: 1_000,
             checkpoint_ms,
+            sample_ms: self.look().sample_ms,
             regions: Regions {
                 shelf: region(0, 8),
                 shelf_half_pages: 1,

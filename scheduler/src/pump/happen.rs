@@ -128,6 +128,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if (1..metered_ms).contains(&tally.uncorrected_ms()) {
             flags.set(Flags::NOT_AT_INLET);
         }
+        if let Some((least, most)) = self.config.sample_ms
+            && !(least..=most).contains(&self.run.sample.pumped_ms)
+        {
+            flags.set(Flags::TIME_OUTSIDE);
+        }
         if tally.is_unsteady() {
             flags.set(Flags::FLOW_UNSTEADY);
         }

@@ -30,6 +30,9 @@ pub struct Config {
     /// Time between two checkpoints while the pump runs, in ms: 60,000 with a supply that warns early, else 4,000
     /// (five cuts in 6 h then stay within ± 20 s, 40 CFR 53.54).
     pub checkpoint_ms: u32,
+    /// For how long a sample must be drawn, in ms, both ends included; a sample outside is flagged. 1380 to 1500 min for a
+    /// 24-h sampler (40 CFR 50 App. L 3.3).
+    pub sample_ms: Option<(u64, u64)>,
     /// Where in the flash what is kept.
     pub regions: Regions,
 }

@@ -319,6 +319,9 @@ impl Flags {
     /// The event was ended early, by hand or by a fault.
     pub const ENDED_EARLY: Self = Self(1 << 12);
 
+    /// A sample was drawn for less or more time than it must be (App. L 3.3, 7.4.13: 1380 to 1500 min).
+    pub const TIME_OUTSIDE: Self = Self(1 << 13);
+
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
         (Self::FLOW_UNSTEADY, "flow-unsteady"),
@@ -334,6 +337,7 @@ impl Flags {
         (Self::LATE, "late"),
         (Self::ROW_LOST, "row-lost"),
         (Self::ENDED_EARLY, "ended-early"),
+        (Self::TIME_OUTSIDE, "time-outside"),
     ];
 
     /// Sets a flag; once set it stays.

@@ -265,7 +265,7 @@ impl Bench<'_> {
 
     fn note(&mut self, asks: Asks) -> usize {
         let drawn = ml_of_raw(self.drawn);
-        self.tape.moments.push(Moment { clocks: clocks(self.now), drawn, asks });
+        self.tape.moments.push(Moment::whole(clocks(self.now), drawn, asks));
         self.tape.moments.len() - 1
     }
 

@@ -30,7 +30,7 @@ pub enum Happening {
     Started(Start),
     /// The pump stopped.
     Stopped(Stretch),
-    /// A run-until was passed over.
+    /// A pumping step was passed over.
     Lost(No, Lost),
     /// A hold began.
     HoldBegan(No),
@@ -46,6 +46,9 @@ pub enum Happening {
     Skipped(No),
     /// The event is over.
     Over(End),
+    /// The pump goes on after an outage: at this instant of the monotonic clock, and how long the outage
+    /// lasted if that is known.
+    PowerIsBack(Ms, Option<Ms>),
     /// A command was obeyed.
     Obeyed,
     /// A command was refused.
@@ -97,9 +100,28 @@ pub enum By {
     AtMost,
     /// The operator.
     Operator,
+    /// A limit.
+    Tripped(Limit),
+    /// An outage.
+    Outage,
 }
 
-/// Why a run-until was passed over.
+/// A limit that may trip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limit {
+    /// Too little flow.
+    LittleFlow,
+    /// Too much flow.
+    MuchFlow,
+    /// Too much pressure.
+    Pressure,
+    /// A weak supply.
+    Supply,
+    /// A flow sensor that fails.
+    Sensor,
+}
+
+/// Why a step was passed over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lost {
     /// It ends too far ahead, or never.
@@ -123,6 +145,12 @@ pub enum End {
     Stop,
     /// Taken out of force.
     Disarm,
+    /// A limit tripped.
+    Fault(Limit),
+    /// An outage.
+    Outage,
+    /// An outage of which nobody knows how long it lasted.
+    ClockLost,
 }
 
 /// Why a command was refused.
@@ -136,6 +164,10 @@ pub enum Why {
     Pumping,
     /// There is no event.
     NoEvent,
+    /// Nothing is being pumped.
+    NotPumping,
+    /// There is no event to go on with after an outage.
+    NothingToResume,
 }
 
 /// A core event in these words; `None` for one that no legal use brings about.

@@ -52,6 +52,7 @@ fn clocks(after: Ms) -> Clocks {
 /// Called at these moments after arming; what is asked beside looking.
 fn called(plan: &Plan, calls: &[(Ms, Asks)]) -> Story {
     let moments = calls.iter().map(|(after, asks)| Moment {
+        cut_after: None,
         clocks: clocks(*after),
         drawn: super::Ml::from(0),
         asks: *asks,
@@ -206,6 +207,7 @@ fn run_until_ends_at_its_limit_without_a_wall_clock() {
     let blind = |after| Clocks { wall: None, ..clocks(after) };
     let moments = [clocks(0), blind(2 * HOUR), blind(3 * HOUR - 1), blind(3 * HOUR)];
     let moments = moments.into_iter().map(|clocks| Moment {
+        cut_after: None,
         clocks,
         drawn: super::Ml::from(0),
         asks: Asks::Look,

@@ -1,6 +1,6 @@
 //! Where the interpreter's moments come from: a script that somebody recorded, or perfect clocks.
 
-use super::log::Clocks;
+use super::log::{Clocks, Limit};
 use super::plan::{Keep, No};
 use super::{Ml, Ms, WALL_LAST};
 
@@ -13,6 +13,16 @@ pub struct Moment {
     pub drawn: Ml,
     /// What is asked of it.
     pub asks: Asks,
+    /// After how many things written at this moment the power fails; `None` if everything that is due is done.
+    pub cut_after: Option<usize>,
+}
+
+impl Moment {
+    /// A moment at which everything that is due is done.
+    #[must_use]
+    pub fn whole(clocks: Clocks, drawn: Ml, asks: Asks) -> Self {
+        Self { clocks, drawn, asks, cut_after: None }
+    }
 }
 
 /// What a call asks of the pump.
@@ -28,6 +38,11 @@ pub enum Asks {
     Stop,
     /// To take the plan out of force.
     Disarm,
+    /// To take note that a limit has tripped.
+    Trip(Limit),
+    /// Nothing: the moment is that of a checkpoint. The power fails later, and the pump comes back to what stands in
+    /// it when the wall clock says this.
+    Outage(Option<Ms>),
 }
 
 /// What the interpreter is waiting for, and what the pump does meanwhile.
@@ -93,7 +108,7 @@ impl Perfect {
     }
 
     fn moment(&self, asks: Asks) -> Option<Moment> {
-        Some(Moment { clocks: self.now, drawn: self.drawn, asks })
+        Some(Moment::whole(self.now, self.drawn, asks))
     }
 }
 

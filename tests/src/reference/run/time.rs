@@ -6,7 +6,8 @@ use super::super::world::{Asks, Wish};
 use super::{Among, Due, Entry, Leave, Pump, Then, Through};
 
 impl Pump<'_> {
-    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too.
+    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too. Waits
+    /// and holds go on after an outage or do not, other outages are told.
     pub(super) fn pass_time(&mut self, wish: &Wish, among: Among<'_>) -> Result<Then, Leave> {
         self.enough_written()?;
         loop {
@@ -32,8 +33,24 @@ impl Pump<'_> {
                     return Err(Leave::Over(End::Disarm));
                 }
                 Asks::Disarm => Why::Pumping,
+                Asks::Trip(limit) if matches!(among, Among::Pumping(..)) => {
+                    self.write(Happening::Obeyed);
+                    return Ok(Then::Tripped(limit));
+                }
+                Asks::Trip(_) => Why::NotPumping,
+                Asks::Outage(wall) => {
+                    let outage = self.power_is_back(wall);
+                    match among {
+                        Among::Waiting => continue,
+                        Among::Holding(..) => {
+                            self.hold_goes_on_after(outage)?;
+                            continue;
+                        }
+                        Among::Pumping(..) | Among::Resting => return Ok(Then::Outage(outage)),
+                    }
+                }
                 Asks::Resume(no) => match among {
-                    Among::Holding(hold, end) if hold == no && self.here.clocks.mono < end => {
+                    Among::Holding(Some(hold), end) if hold == no && self.here.clocks.mono < end => {
                         self.write(Happening::Obeyed);
                         return Ok(Then::Resumed);
                     }
@@ -55,8 +72,10 @@ impl Pump<'_> {
     /// Once ended, nothing changes any more.
     pub(super) fn after_the_end(&mut self) {
         while self.advance(&Wish::default()).is_ok() {
-            if self.here.asks != Asks::Look {
-                self.write(Happening::Refused(Why::NoEvent));
+            match self.here.asks {
+                Asks::Look => {}
+                Asks::Outage(_) => self.write(Happening::Refused(Why::NothingToResume)),
+                _ => self.write(Happening::Refused(Why::NoEvent)),
             }
         }
     }
@@ -67,6 +86,7 @@ impl Pump<'_> {
         }
         self.here = self.world.next(wish).ok_or(Leave::NoMoreMoments)?;
         self.moments += 1;
+        self.written_here = 0;
         Ok(())
     }
 
@@ -77,6 +97,7 @@ impl Pump<'_> {
     pub(super) fn write(&mut self, what: Happening) {
         let moment = self.moments.saturating_sub(1);
         let (clocks, passes, sample) = (self.here.clocks, self.passes.clone(), self.samples);
+        self.written_here += 1;
         self.story.entries.push(Entry { moment, clocks, passes, sample, what });
     }
 

@@ -35,6 +35,8 @@ pub struct Story {
     pub entries: Vec<Entry>,
     /// What the pump kept constant after each moment; `None` for off.
     pub keeps: Vec<Option<Keep>>,
+    /// How long after each moment the pump has to be called again, if the flow is at its target.
+    pub wakes: Vec<Option<Ms>>,
     /// Where the plan stood on the wall clock at each start of the pump.
     pub due_at_start: Vec<Option<Ms>>,
 }
@@ -59,6 +61,7 @@ pub fn run(plan: &Plan, armed: Clocks, world: &mut dyn World, limit: usize) -> S
         unconfirmed: None,
         confirmed: false,
         latest_resume: None,
+        uncalled: false,
         story: Story::default(),
     };
     let outcome =
@@ -137,6 +140,8 @@ struct Pump<'a> {
     confirmed: bool,
     /// When the pump last came back after an outage.
     latest_resume: Option<Ms>,
+    /// It has not been called since.
+    uncalled: bool,
     story: Story,
 }
 

@@ -18,7 +18,7 @@ pub(super) struct Outage {
 impl Pump<'_> {
     /// Whether the power failed here before everything was done, or has only just come back.
     pub(super) fn is_dark(&self) -> bool {
-        matches!(self.here.asks, Asks::Outage(_)) || self.here.cut_after == Some(self.written_here)
+        self.uncalled || self.here.cut_after == Some(self.written_here)
     }
 
     /// Between two steps. After an outage nothing goes on before the pump is called.
@@ -36,6 +36,7 @@ impl Pump<'_> {
         let mono = from.mono + lasted.unwrap_or(0);
         self.here.clocks = Clocks { mono, wall };
         self.latest_resume = Some(mono);
+        self.uncalled = true;
         self.write(Happening::PowerIsBack(mono, lasted));
         Outage { from, lasted }
     }
@@ -73,7 +74,10 @@ impl Pump<'_> {
         loop {
             self.advance(&Wish::default())?;
             match self.here.asks {
-                Asks::Look => return Ok(()),
+                Asks::Look => {
+                    self.uncalled = false;
+                    return Ok(());
+                }
                 Asks::Outage(wall) => {
                     self.power_is_back(wall);
                 }

@@ -84,7 +84,8 @@ impl Pump<'_> {
         if let Stop::At(..) = job.stop {
             return self.run_until_is_over(job);
         }
-        let reached = matches!(job.stop, Stop::Drawn(v, _) if self.here.drawn - job.drawn_before >= v);
+        let reached =
+            matches!(job.stop, Stop::Drawn(v, _) if self.here.drawn - job.drawn_before >= v);
         if reached {
             return Some((By::Volume, 0, self.due_now()));
         }

@@ -13,9 +13,12 @@ impl Pump<'_> {
         loop {
             self.advance(wish)?;
             let refused = match self.here.asks {
-                Asks::Look => return Ok(Then::Look),
+                Asks::Look => {
+                    self.uncalled = false;
+                    return Ok(Then::Look);
+                }
                 Asks::Stop => {
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     if let Among::Pumping(stretch, at_begin) = among {
                         // Everything up to the stop is this step's.
                         self.write(Happening::Stopped(Stretch {
@@ -29,12 +32,12 @@ impl Pump<'_> {
                     return Err(Leave::Over(End::Stop));
                 }
                 Asks::Disarm if !matches!(among, Among::Pumping(..)) => {
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     return Err(Leave::Over(End::Disarm));
                 }
                 Asks::Disarm => Why::Pumping,
                 Asks::Trip(limit) if matches!(among, Among::Pumping(..)) => {
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     return Ok(Then::Tripped(limit));
                 }
                 Asks::Trip(_) => Why::NotPumping,
@@ -50,8 +53,10 @@ impl Pump<'_> {
                     }
                 }
                 Asks::Resume(no) => match among {
-                    Among::Holding(Some(hold), end) if hold == no && self.here.clocks.mono < end => {
-                        self.write(Happening::Obeyed);
+                    Among::Holding(Some(hold), end)
+                        if hold == no && self.here.clocks.mono < end =>
+                    {
+                        self.obey();
                         return Ok(Then::Resumed);
                     }
                     _ => Why::NotThatHold,
@@ -61,12 +66,17 @@ impl Pump<'_> {
                 Asks::Confirm if !self.plan.asks_for_samplers => Why::NobodyAsked,
                 Asks::Confirm => {
                     self.confirmed = true;
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     return Ok(Then::Look);
                 }
             };
             self.write(Happening::Refused(refused));
         }
+    }
+
+    fn obey(&mut self) {
+        self.uncalled = false;
+        self.write(Happening::Obeyed);
     }
 
     /// Once ended, nothing changes any more.
@@ -82,7 +92,9 @@ impl Pump<'_> {
 
     pub(super) fn advance(&mut self, wish: &Wish) -> Through {
         if self.moments > 0 {
+            let wake = if self.is_dark() { Some(0) } else { wish.ahead(&self.here) };
             self.story.keeps.push(wish.keeps);
+            self.story.wakes.push(wake);
         }
         self.here = self.world.next(wish).ok_or(Leave::NoMoreMoments)?;
         self.moments += 1;

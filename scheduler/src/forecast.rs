@@ -129,12 +129,12 @@ impl<'t> Walk<'t> {
             match self.machine.resumable(self.table, &self.input) {
                 None => self.held_since = self.input.now.mono,
                 Some(index) if self.comes_to_resume() => {
-                    return self.machine.resume(index, self.input.now);
+                    return self.machine.resume_hold(index, self.input.now);
                 }
                 Some(_) => {}
             }
             if self.machine.is_due(&self.input) {
-                return self.machine.step(self.table, &self.input);
+                return self.machine.transition(self.table, &self.input);
             }
             self.jump()?;
         }

@@ -27,12 +27,14 @@ pub mod forecast;
 pub mod machine;
 pub mod meter;
 pub mod port;
+pub mod record;
 pub mod step;
 pub mod table;
 pub mod units;
 pub mod wire;
 
 mod arithmetic;
+mod bytes;
 mod quantity;
 mod repeats;
 mod waits;

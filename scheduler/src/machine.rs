@@ -106,23 +106,29 @@
 
 mod arm;
 mod call;
+mod checkpoint;
 mod command;
 mod deadline;
 mod due;
 mod enter;
 mod phase;
+mod resume;
 mod stay;
 #[cfg(test)]
 mod tests;
+mod trip;
 
 pub(crate) use arm::first_start;
 pub use arm::{ARM_TRANSITIONS_MAX, ArmRefused, FirstStart};
 pub use call::{Advance, Demand, EventId, Input, Wake};
+pub use checkpoint::Checkpoint;
 pub use command::{Command, CommandRefused};
 pub use phase::Phase;
+pub use resume::ResumeRefused;
 
 use self::deadline::Deadline;
 use self::due::Due;
+use self::trip::Ends;
 use crate::clock::{MonoMs, Now, WallMs};
 use crate::event::{EndReason, Event, PassCount};
 use crate::repeats::depth;
@@ -143,11 +149,23 @@ enum State {
         last: u8,
         at: WallMs,
     },
+    /// In a stretch of pumping, from `begin`, with `drawn` metered until then. When the step ends is the deadline.
     Pumping {
         index: u8,
+        retries: u8,
         target: Target,
         begin: Now,
         drawn: RawVolume,
+    },
+    /// Between two stretches of one step, pump off: after a trip or an outage.
+    Paused {
+        index: u8,
+        retries: u8,
+        /// When it pumps again.
+        until: MonoMs,
+        ends: Ends,
+        /// The metered total at which the step ends, as in a [`Deadline`].
+        full: RawVolume,
     },
     Holding {
         index: u8,
@@ -169,6 +187,8 @@ pub struct Machine {
     due: Due,
     armed: Option<WallMs>,
     last_appointment: Option<WallMs>,
+    /// When it was resumed last; 0 before the first outage.
+    resumed: MonoMs,
     /// Passes behind us of the repeats around the present step, outermost first.
     done: [u16; 4],
     id: EventId,
@@ -201,6 +221,7 @@ impl Machine {
             due: Due { mono: MonoMs::from_ms(0), wall: None },
             armed: None,
             last_appointment: None,
+            resumed: MonoMs::from_ms(0),
             done: [0; 4],
             id: EventId(0),
             sample: 0,
@@ -299,8 +320,12 @@ impl Machine {
             let event = self.wrong_table(table, &input);
             return self.answer(event, true);
         }
-        let event = self.step(table, &input);
-        let again = event.is_some();
+        if !self.is_due(&input) {
+            return self.answer(None, false);
+        }
+        let event = self.transition(table, &input);
+        // A step that ends while it is paused has nothing to report.
+        let again = event.is_some() || self.is_due(&input);
         self.answer(event, again)
     }
 
@@ -309,15 +334,13 @@ impl Machine {
         self.deadline.has_come(input)
     }
 
-    /// The transition that is due now, if one is.
-    pub(crate) fn step(&mut self, table: TableRef<'_>, input: &Input) -> Option<Event> {
-        if !self.is_due(input) {
-            return None;
-        }
+    /// Makes the transition that is due now.
+    pub(crate) fn transition(&mut self, table: TableRef<'_>, input: &Input) -> Option<Event> {
         match self.state {
             State::Entering { index } => self.enter(table, index, input),
             State::Waiting { first, last, at } => self.meet(table, first, last, at, input),
-            State::Pumping { index, begin, .. } => self.stop_in_time(table, index, begin, input),
+            State::Pumping { index, .. } => self.stop_in_time(table, index, input),
+            State::Paused { .. } => self.pump_again(table, input),
             State::Holding { index } => self.run_out(table, index),
             State::Ending(reason) => self.end(reason),
             State::Idle | State::Ended(_) => None,

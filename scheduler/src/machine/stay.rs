@@ -1,6 +1,6 @@
 //! Being in a step: what ends it, and where that leaves the line.
 
-use super::{Input, Machine, State, step_at};
+use super::{Deadline, Input, Machine, State, step_at};
 use crate::clock::{Now, WallMs};
 use crate::event::{EndReason, Event, HoldEnd, PumpEnd, Pumped};
 use crate::repeats::number;
@@ -57,11 +57,28 @@ impl Machine {
         &mut self,
         table: TableRef<'_>,
         index: u8,
-        begin: Now,
         input: &Input,
     ) -> Option<Event> {
-        let now = input.now;
         let end = self.deadline;
+        let (by, overrun_ms) = self.move_line(table, index, &end, input);
+        let ended = self.stop(table, by, overrun_ms, input);
+        if by == PumpEnd::Stopped {
+            // Only another table of the same length has no pumping step here.
+            self.end_next(EndReason::WrongTable);
+        }
+        ended
+    }
+
+    /// The line after a pumping step whose end has come; what ended it, and how long ago that was.
+    /// [`PumpEnd::Stopped`] if there is no such step.
+    pub(super) fn move_line(
+        &mut self,
+        table: TableRef<'_>,
+        index: u8,
+        end: &Deadline,
+        input: &Input,
+    ) -> (PumpEnd, u64) {
+        let now = input.now;
         let mut over = now.mono.since(end.mono);
         let by = match step_at(table, index) {
             Some(Step::RunFor { run, .. }) => {
@@ -85,22 +102,17 @@ impl Machine {
                 over = 0;
                 PumpEnd::Volume
             }
-            Some(Step::DrawVolume { .. }) => {
-                self.due.move_on(end.mono.since(begin.mono));
+            Some(Step::DrawVolume { at_most, .. }) => {
+                self.due.move_on(at_most.as_ms().into());
                 PumpEnd::Limit
             }
             _ => PumpEnd::Stopped,
         };
-        let ended = self.stop(table, by, over, input);
-        if by == PumpEnd::Stopped {
-            // Only another table of the same length has no pumping step here.
-            self.end_next(EndReason::WrongTable);
-        }
-        ended
+        (by, over)
     }
 
     /// The pump stops, and the next step is entered.
-    fn stop(
+    pub(super) fn stop(
         &mut self,
         table: TableRef<'_>,
         by: PumpEnd,
@@ -154,7 +166,7 @@ impl Machine {
     }
 
     /// The operator ends a hold.
-    pub(crate) fn resume(&mut self, index: u8, now: Now) -> Option<Event> {
+    pub(crate) fn resume_hold(&mut self, index: u8, now: Now) -> Option<Event> {
         self.due.move_here(now);
         self.go(usize::from(index).saturating_add(1));
         Some(Event::HoldEnded { step: number(index.into()), by: HoldEnd::Resumed })

@@ -227,6 +227,9 @@ pub fn by(by: event::PumpEnd) -> By {
         event::PumpEnd::Volume => By::Volume,
         event::PumpEnd::Limit => By::AtMost,
         event::PumpEnd::Stopped => By::Operator,
+        event::PumpEnd::Tripped(_) | event::PumpEnd::Outage => {
+            panic!("in these drives no limit trips and no power fails")
+        }
     }
 }
 
@@ -250,6 +253,9 @@ pub fn end(reason: event::EndReason) -> Option<End> {
         event::EndReason::Stopped(_) => End::Stop,
         event::EndReason::Disarmed => End::Disarm,
         event::EndReason::WrongTable => return None,
+        event::EndReason::Fault(_) | event::EndReason::Outage | event::EndReason::ClockLost => {
+            panic!("in these drives no limit trips and no power fails")
+        }
     })
 }
 
@@ -260,6 +266,7 @@ pub fn refused(refused: CommandRefused) -> Why {
         CommandRefused::NotThatHold => Why::NotThatHold,
         CommandRefused::NoSamplerWanted => Why::NobodyAsked,
         CommandRefused::Pumping => Why::Pumping,
+        CommandRefused::NotPumping => panic!("in these drives no limit trips"),
         CommandRefused::NotArmed => Why::NoEvent,
     }
 }

@@ -1,0 +1,176 @@
+//! Power comes back.
+
+use super::board::Board;
+use super::keep::{Keeper, Kept};
+use super::state::{Config, Pump, Run};
+use crate::clock::{MonoMs, Now};
+use crate::event::{EndReason, StopReason};
+use crate::limits::Limits;
+use crate::machine::{Checkpoint, Command, Demand, Machine};
+use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
+use crate::record::{Flags, INTERRUPTION_MS, Log};
+use crate::regulator::Regulator;
+use crate::table::{Outage, StepTable};
+
+/// So many resumes without a whole checkpoint interval of pumping between them are a supply that cannot carry the pump.
+const RESUMES_MAX: u8 = 5;
+
+/// What a pump found at boot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Booted {
+    /// No event was under way.
+    Idle,
+    /// An event was under way, and goes on, or ended for the outage; the record says which.
+    Resumed {
+        /// How long the outage lasted, in ms; `None` when the clock was not trusted before or after.
+        outage_ms: Option<u64>,
+    },
+    /// An event was under way; it goes on when the charger is taken away.
+    HeldByCharger,
+}
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Starts the engine: finds what the journal holds, and goes on with an event that was under way.
+    ///
+    /// The motor is off until the first poll. Works on blank flash, too.
+    pub fn boot(mut board: B, config: Config) -> (Self, Booted) {
+        let keeper = Keeper::open(board.flash(), &config);
+        let mut pump = Self {
+            board,
+            config,
+            table: StepTable::empty(),
+            keeper,
+            run: Run::NONE,
+            held: None,
+            mono_ahead: 0,
+            regulator: Regulator::new(config.regulator),
+            limits: Limits::new(config.limits),
+            log: Log::default(),
+            indications: Indications::default(),
+            power: Power::GOOD,
+            changed: false,
+            warned: false,
+            polled: Now { mono: MonoMs::from_ms(0), wall: None },
+        };
+        pump.power = pump.board.supply().read();
+        let booted = match pump.newest() {
+            Some(kept) => pump.go_on(kept),
+            None => Booted::Idle,
+        };
+        pump.polled = pump.now();
+        (pump, booted)
+    }
+
+    fn go_on(&mut self, kept: Kept) -> Booted {
+        let Kept { run, checkpoint, warned } = kept;
+        (self.run, self.warned) = (run, warned);
+        self.run.demand = Demand::Off;
+        self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
+        self.write_missing_rows();
+        if !self.run.machine.is_armed() {
+            return Booted::Idle;
+        }
+        self.load_armed(checkpoint.schedule);
+        if self.must_wait_for_charger(&checkpoint) {
+            self.held = Some(checkpoint);
+            self.continue_clock(&checkpoint);
+            return Booted::HeldByCharger;
+        }
+        Booted::Resumed { outage_ms: self.resume(&checkpoint) }
+    }
+
+    /// A battery that died must not start again on the charger, unless the schedule says that the pump lives on one.
+    fn must_wait_for_charger(&self, checkpoint: &Checkpoint) -> bool {
+        let allowed = match self.table.settings().outage {
+            Outage::KeepStopTime(resume) | Outage::MakeUpTime(resume) => resume.while_charging,
+            Outage::Abandon => true,
+        };
+        self.power.charging && !allowed && checkpoint.is_under_way()
+    }
+
+    /// The monotonic clock goes on from the checkpoint; how long the outage lasted is the answer.
+    fn continue_clock(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
+        let wall = self.board.wall().now();
+        let (mono, outage_ms) = checkpoint.continued(wall);
+        let own = self.board.mono().now();
+        self.mono_ahead = mono.as_ms().wrapping_sub(own.as_ms());
+        outage_ms
+    }
+
+    /// Goes on with the event, or ends it, as its outage rule says. Nothing is pumped before the checkpoint of this is written.
+    fn resume(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
+        let outage_ms = self.continue_clock(checkpoint);
+        let now = self.now();
+        let was_under_way = checkpoint.is_under_way();
+        self.run.event.resumes = self.run.event.resumes.saturating_add(1);
+        self.run.event.flags.set(Flags::INTERRUPTED);
+        self.run.tally.idle(now.mono);
+        let input = self.run.input(now);
+        let resumed = match self.table.checked() {
+            Ok(table) => Machine::resume(table, checkpoint, input).ok(),
+            Err(_) => None,
+        };
+        match resumed {
+            Some((machine, event)) => {
+                self.run.machine = machine;
+                event.into_iter().for_each(|event| self.happened(now, event));
+            }
+            // The schedule that was armed is not there any more, or is another.
+            None => {
+                self.run.machine = Machine::new();
+                self.happened(now, crate::event::Event::Ended(EndReason::WrongTable));
+            }
+        }
+        if was_under_way {
+            self.interrupted(checkpoint, outage_ms);
+        }
+        self.changed = true;
+        self.keep(now);
+        outage_ms
+    }
+
+    fn interrupted(&mut self, checkpoint: &Checkpoint, outage_ms: Option<u64>) {
+        let event = &mut self.run.event;
+        if outage_ms.is_some_and(|ms| ms > INTERRUPTION_MS) {
+            let count = usize::from(event.interruptions);
+            if let (Some(place), Some(wall)) =
+                (event.interrupted_s.get_mut(count), checkpoint.at.wall)
+            {
+                *place = u32::try_from(wall.as_ms() / 1_000).unwrap_or(u32::MAX);
+            }
+            event.interruptions = event.interruptions.saturating_add(1);
+            if count >= event.interrupted_s.len() {
+                event.flags.set(Flags::MANY_INTERRUPTIONS);
+            }
+        }
+        if !self.warned {
+            let interval = self.config.checkpoint_ms;
+            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(interval);
+            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(interval));
+            event.flags.set(Flags::TIME_UNACCOUNTED);
+        }
+        self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
+        if self.run.resumes_in_row >= RESUMES_MAX {
+            let now = self.now();
+            let _ = self.ask(Command::Stop(StopReason::Supply), now);
+        }
+    }
+
+    /// An event that waited for the charger to be taken away goes on, or ends when it waited too long.
+    pub(super) fn go_on_when_uncharged(&mut self, _: Now) {
+        let Some(checkpoint) = self.held else { return };
+        let wall = self.board.wall().now();
+        let (_, outage_ms) = checkpoint.continued(wall);
+        let too_long = match self.table.settings().outage {
+            Outage::KeepStopTime(resume) | Outage::MakeUpTime(resume) => {
+                outage_ms.is_some_and(|ms| ms > resume.within.as_ms().into())
+            }
+            Outage::Abandon => true,
+        };
+        if !self.power.charging || too_long {
+            self.held = None;
+            self.resume(&checkpoint);
+        }
+    }
+}

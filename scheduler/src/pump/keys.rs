@@ -1,0 +1,60 @@
+//! What the operator, or the host, asks.
+
+use super::board::Board;
+use super::state::Pump;
+use crate::clock::Now;
+use crate::event::StopReason;
+use crate::machine::{Command, CommandRefused, Phase};
+use crate::port::{Key, Panel};
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    pub(super) fn keys(&mut self, now: Now) {
+        while let Some(key) = self.board.panel().key() {
+            // A key that cannot be followed now does nothing: the indications say what the pump waits for.
+            let _ = match key {
+                Key::Clear => {
+                    self.indications.fault = false;
+                    Ok(())
+                }
+                Key::Stop => self.ask(Command::Stop(StopReason::Operator), now),
+                Key::ConfirmSampler => self.ask(Command::ConfirmSampler, now),
+                Key::Resume => match self.phase(now) {
+                    Phase::Holding { step, .. } => self.ask(Command::Resume { step }, now),
+                    _ => Ok(()),
+                },
+            };
+        }
+    }
+
+    /// Asks the machine at an instant, after it has done what was due until then.
+    pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
+        self.settle(now);
+        let Ok(table) = self.table.checked() else { return Err(CommandRefused::NotArmed) };
+        let input = self.run.input(now);
+        let answer = self.run.machine.command(table, command, input)?;
+        self.changed = true;
+        self.demand(answer.demand);
+        if let Some(event) = answer.event {
+            self.happened(now, event);
+        }
+        Ok(())
+    }
+
+    /// Carries out a command, as an operator's key or the host asks it.
+    ///
+    /// # Errors
+    /// [`CommandRefused`]; nothing has changed but what was due by now.
+    pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
+        let now = self.now();
+        if self.held.is_some() {
+            return Err(CommandRefused::NotArmed);
+        }
+        self.ask(command, now)?;
+        self.poll();
+        Ok(())
+    }
+
+    fn phase(&self, now: Now) -> Phase {
+        self.table.checked().map_or(Phase::Idle, |table| self.run.machine.phase(table, now))
+    }
+}

@@ -1,0 +1,159 @@
+//! One poll.
+
+use super::board::Board;
+use super::state::Pump;
+use crate::clock::Now;
+use crate::machine::{Command, Demand, Wake};
+use crate::port::{Ambient, Duty, FlowSensor, Motor, Panel, Supply};
+use crate::record::Flags;
+use crate::event::Limit;
+
+/// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
+const STEP_MS: u64 = 2_000;
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Does what is to be done now, and says when to be called next.
+    ///
+    /// Call it at the wake, when a key was pressed, and when the supply warns. Early calls are harmless; late ones are recorded
+    /// and caught up with. The answer is never [`Wake::Again`].
+    pub fn poll(&mut self) -> Wake {
+        let now = self.now();
+        self.power = self.board.supply().read();
+        self.go_on_when_uncharged(now);
+        self.watch_clock(now);
+        let tripped = self.meter(now);
+        self.keys(now);
+        if let Some(limit) = tripped {
+            self.trip(limit, now);
+        }
+        let wake = self.settle(now);
+        self.act(now);
+        self.indicate(now);
+        self.next(wake, now)
+    }
+
+    /// Adds what was drawn since the poll before, and judges the limits.
+    fn meter(&mut self, now: Now) -> Option<Limit> {
+        let Demand::Pump(target) = self.run.demand else {
+            self.run.tally.idle(now.mono);
+            return None;
+        };
+        let before = self.run.tally.meter().last();
+        let air = self.board.ambient().read();
+        let read = self.board.flow().read();
+        let flow = match &read {
+            Ok(reading) => Some(self.run.tally.reading(now.mono, reading, air)),
+            Err(_) => {
+                self.run.tally.gap(now.mono);
+                None
+            }
+        };
+        let ms = now.mono.since(before);
+        let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
+        let limits = self.table.settings().limits;
+        let judged = self.limits.judge(target, &limits, flow, drop_pa, ms);
+        let duty = self.regulator.step(target, flow, drop_pa, ms);
+        if self.board.motor().drive(duty).is_err() {
+            return Some(Limit::Sensor);
+        }
+        if self.power.low { Some(Limit::Supply) } else { judged }
+    }
+
+    fn trip(&mut self, limit: Limit, now: Now) {
+        self.ask(Command::Trip(limit), now);
+    }
+
+    /// Calls the machine until there is nothing more to do at this instant.
+    pub(super) fn settle(&mut self, now: Now) -> Wake {
+        loop {
+            let Ok(table) = self.table.checked() else { return Wake::NEVER };
+            let input = self.run.input(now);
+            let answer = self.run.machine.advance(table, input);
+            self.demand(answer.demand);
+            if let Some(event) = answer.event {
+                self.happened(now, event);
+            }
+            if answer.wake != Wake::Again {
+                return answer.wake;
+            }
+        }
+    }
+
+    /// Takes a demand over; a motor that starts, starts from nothing known.
+    pub(super) fn demand(&mut self, demand: Demand) {
+        if demand != self.run.demand {
+            if let Demand::Pump(target) = demand {
+                self.regulator.start(target);
+                self.limits.start();
+            }
+            self.run.demand = demand;
+        }
+    }
+
+    /// The motor and the journal, in the order in which a cut does least harm.
+    fn act(&mut self, now: Now) {
+        let motor_stops = !self.run.is_pumping();
+        if motor_stops && self.board.motor().drive(Duty::OFF).is_err() {
+            self.run.event.flags.set(Flags::LIMIT_TRIPPED);
+        }
+        let pumped_on = self.run.is_pumping()
+            && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
+        let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
+        if pumped_on {
+            self.run.resumes_in_row = 0;
+        }
+        if self.changed || pumped_on || warned {
+            self.keep(now);
+            self.warned = self.power.failing;
+        }
+        if let Demand::Pump(target) = self.run.demand
+            && self.board.motor().drive(self.regulator.duty(target)).is_err()
+        {
+            self.trip(Limit::Sensor, now);
+        }
+    }
+
+    fn watch_clock(&mut self, now: Now) {
+        if self.run.machine.is_armed() {
+            match (self.polled.wall, now.wall) {
+                (Some(before), Some(wall)) => {
+                    let passed = now.mono.since(self.polled.mono);
+                    let expected = before.as_ms().saturating_add(passed);
+                    if wall.as_ms().abs_diff(expected) > STEP_MS {
+                        self.run.event.flags.set(Flags::CLOCK_STEPPED);
+                    }
+                }
+                _ => self.run.event.flags.set(Flags::CLOCK_UNTRUSTED),
+            }
+        }
+        self.polled = now;
+    }
+
+    fn indicate(&mut self, now: Now) {
+        let wants = match self.table.checked() {
+            Ok(table) => self.run.machine.wants_operator(table),
+            Err(_) => false,
+        };
+        let shown = crate::port::Indications {
+            pumping: self.run.is_pumping(),
+            armed: self.run.machine.is_armed(),
+            fault: self.indications.fault,
+            supply_low: self.power.low,
+            clock_untrusted: now.wall.is_none(),
+            wants_operator: wants,
+        };
+        self.indications = shown;
+        self.board.panel().show(shown);
+    }
+
+    /// While the pump runs the next reading is due before most else.
+    fn next(&self, wake: Wake, now: Now) -> Wake {
+        let Wake::At { mono, wall, drawn } = wake else { return wake };
+        if !self.run.is_pumping() && self.held.is_none() {
+            return wake;
+        }
+        let reading = now.mono.plus_ms(self.config.reading_ms.into());
+        let mono = Some(mono.map_or(reading, |mono| mono.min(reading)));
+        Wake::At { mono, wall, drawn }
+    }
+}

@@ -227,13 +227,24 @@ pub fn by(by: event::PumpEnd) -> By {
         event::PumpEnd::Volume => By::Volume,
         event::PumpEnd::Limit => By::AtMost,
         event::PumpEnd::Stopped => By::Operator,
-        event::PumpEnd::Tripped(_) | event::PumpEnd::Outage => {
-            panic!("in these drives no limit trips and no power fails")
-        }
+        event::PumpEnd::Tripped(which) => By::Tripped(limit(which)),
+        event::PumpEnd::Outage => By::Outage,
     }
 }
 
-/// Why a run-until was lost, in these words.
+/// A limit, in these words.
+#[must_use]
+pub fn limit(limit: event::Limit) -> Limit {
+    match limit {
+        event::Limit::FlowLow => Limit::LittleFlow,
+        event::Limit::FlowHigh => Limit::MuchFlow,
+        event::Limit::Pressure => Limit::Pressure,
+        event::Limit::Supply => Limit::Supply,
+        event::Limit::Sensor => Limit::Sensor,
+    }
+}
+
+/// Why a step was lost, in these words.
 #[must_use]
 pub fn lost(cause: event::LostCause) -> Lost {
     match cause {
@@ -253,9 +264,9 @@ pub fn end(reason: event::EndReason) -> Option<End> {
         event::EndReason::Stopped(_) => End::Stop,
         event::EndReason::Disarmed => End::Disarm,
         event::EndReason::WrongTable => return None,
-        event::EndReason::Fault(_) | event::EndReason::Outage | event::EndReason::ClockLost => {
-            panic!("in these drives no limit trips and no power fails")
-        }
+        event::EndReason::Fault(which) => End::Fault(limit(which)),
+        event::EndReason::Outage => End::Outage,
+        event::EndReason::ClockLost => End::ClockLost,
     })
 }
 
@@ -266,7 +277,7 @@ pub fn refused(refused: CommandRefused) -> Why {
         CommandRefused::NotThatHold => Why::NotThatHold,
         CommandRefused::NoSamplerWanted => Why::NobodyAsked,
         CommandRefused::Pumping => Why::Pumping,
-        CommandRefused::NotPumping => panic!("in these drives no limit trips"),
+        CommandRefused::NotPumping => Why::NotPumping,
         CommandRefused::NotArmed => Why::NoEvent,
     }
 }

@@ -146,7 +146,8 @@ pub fn outage() -> impl Strategy<Value = Outage> {
     let within = prop_oneof![
         2 => Just(ResumeWithin::DEFAULT.as_ms()),
         2 => (1..=48u32).prop_map(|h| h * 60 * MIN),
-        1 => 1_000..=2_678_400_000u32,
+        1 => 1_000..=1_000_000_000u32,
+        1 => (1..=31u32).prop_map(|d| d * 24 * 60 * MIN),
     ];
     let within = within.prop_map(|ms| ResumeWithin::from_ms(ms).expect("in range"));
     let resume = || {

@@ -3,7 +3,7 @@
 use super::super::log::{End, Happening, Limit, Lost};
 use super::super::plan::{Keep, No, OnOutage, OnTrip, Stop};
 use super::super::world::Wish;
-use super::super::{Ml, Ms};
+use super::super::{Ml, Ms, WALL_FIRST};
 use super::outage::Outage;
 use super::{Among, Leave, Pump, Then, Through};
 
@@ -89,7 +89,11 @@ impl Pump<'_> {
         let wall = loop {
             match self.here.clocks.wall.filter(|_| !self.is_dark()) {
                 Some(wall) => break wall,
-                None => self.pass_time(&Wish::default(), Among::Waiting)?,
+                // It goes on as soon as any instant is trusted.
+                None => {
+                    let wish = Wish { wall: Some(WALL_FIRST), ..Wish::default() };
+                    self.pass_time(&wish, Among::Waiting)?
+                }
             };
         };
         if end <= wall {
@@ -178,9 +182,9 @@ impl Pump<'_> {
             job.same_end = job.same_end.map(|end| end + lasted);
             job.late_end = job.late_end.map(|end| end + lasted);
         }
-        let d = job.stop.lasts().unwrap_or(0);
-        if job.earlier_ends().any(|end| self.here.clocks.mono >= end) {
-            self.due = self.due_later(d);
+        // With nothing left to do it does not begin again.
+        if let Some((_, _, due)) = self.is_over(job, self.here.clocks.mono) {
+            self.due = due;
             return Ok(false);
         }
         Ok(true)

@@ -34,14 +34,15 @@ impl Pump<'_> {
         loop {
             stretch.end = self.here.clocks;
             stretch.drawn = self.here.drawn - at_begin;
-            if let Some((by, over, due)) = self.stops(job, &stretch).filter(|_| !self.is_dark()) {
+            if let Some((by, over, due)) = self.is_over(job, begin.mono).filter(|_| !self.is_dark())
+            {
                 let ran = stretch.end.mono - stretch.begin.mono;
                 (stretch.by, stretch.over, self.due) = (by, over.min(ran), due);
                 self.write(Happening::Stopped(stretch));
                 return Ok(None);
             }
             let broken = match self
-                .pass_time(&self.wish(job, &stretch), Among::Pumping(&stretch, at_begin))?
+                .pass_time(&self.wish(job, begin.mono), Among::Pumping(&stretch, at_begin))?
             {
                 Then::Tripped(limit) => {
                     (stretch.by, stretch.end) = (By::Tripped(limit), self.here.clocks);
@@ -60,8 +61,8 @@ impl Pump<'_> {
         }
     }
 
-    fn wish(&self, job: &Job, stretch: &Stretch) -> Wish {
-        let by_time = self.end_by_time(job, stretch.begin.mono);
+    fn wish(&self, job: &Job, begin: Ms) -> Wish {
+        let by_time = self.end_by_time(job, begin);
         let wish = match job.stop {
             Stop::After(_) => Wish { mono: by_time, ..Wish::default() },
             Stop::At(_, at_most) => {
@@ -80,7 +81,8 @@ impl Pump<'_> {
         by_pumping.into_iter().chain(job.earlier_ends()).min()
     }
 
-    fn stops(&self, job: &Job, so_far: &Stretch) -> Option<Over> {
+    /// Whether a step is over here, that began to pump again at this instant.
+    pub(super) fn is_over(&self, job: &Job, begin: Ms) -> Option<Over> {
         if let Stop::At(..) = job.stop {
             return self.run_until_is_over(job);
         }
@@ -90,7 +92,7 @@ impl Pump<'_> {
             return Some((By::Volume, 0, self.due_now()));
         }
         let d = job.stop.lasts().expect("not a run-until");
-        let end = self.end_by_time(job, so_far.begin.mono).expect("not a run-until");
+        let end = self.end_by_time(job, begin).expect("not a run-until");
         let by = if matches!(job.stop, Stop::Drawn(..)) { By::AtMost } else { By::Time };
         let over = self.here.clocks.mono - end;
         (over >= 0).then(|| (by, over, self.due_later(d)))

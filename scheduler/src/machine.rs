@@ -128,7 +128,6 @@ pub use resume::ResumeRefused;
 
 use self::deadline::Deadline;
 use self::due::Due;
-use self::trip::Ends;
 use crate::clock::{MonoMs, Now, WallMs};
 use crate::event::{EndReason, Event, PassCount};
 use crate::repeats::depth;
@@ -161,10 +160,11 @@ enum State {
     Paused {
         index: u8,
         retries: u8,
-        /// When it pumps again.
-        until: MonoMs,
-        ends: Ends,
-        /// The metered total at which the step ends, as in a [`Deadline`].
+        /// When the step ends if it pumps again in time ...
+        end: MonoMs,
+        /// ... and from when on every ms that it does not moves that; the last instant of the clock if nothing does.
+        moves_from: MonoMs,
+        /// The metered total at which it ends, as in a [`Deadline`].
         full: RawVolume,
     },
     Holding {
@@ -336,11 +336,17 @@ impl Machine {
 
     /// Makes the transition that is due now.
     pub(crate) fn transition(&mut self, table: TableRef<'_>, input: &Input) -> Option<Event> {
+        if let State::Paused { index, retries, .. } = self.state
+            && !self.ends_paused(input)
+        {
+            return self.pump(table, index, retries, input);
+        }
         match self.state {
             State::Entering { index } => self.enter(table, index, input),
             State::Waiting { first, last, at } => self.meet(table, first, last, at, input),
-            State::Pumping { index, .. } => self.stop_in_time(table, index, input),
-            State::Paused { .. } => self.pump_again(table, input),
+            State::Pumping { index, .. } | State::Paused { index, .. } => {
+                self.stop_in_time(table, index, input)
+            }
             State::Holding { index } => self.run_out(table, index),
             State::Ending(reason) => self.end(reason),
             State::Idle | State::Ended(_) => None,

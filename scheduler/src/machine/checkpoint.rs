@@ -1,6 +1,5 @@
 //! What a pump keeps of a machine over an outage, and its bytes.
 
-use super::trip::Ends;
 use super::{Deadline, Due, EventId, Input, Machine, State};
 use crate::bytes::{Put, Take};
 use crate::clock::{MonoMs, Now, WallMs};
@@ -91,10 +90,9 @@ const ENTERING: u8 = 1;
 const WAITING: u8 = 2;
 const PUMPING: u8 = 3;
 const PAUSED: u8 = 4;
-const PAUSED_UNTIL: u8 = 5;
-const HOLDING: u8 = 6;
-const ENDING: u8 = 7;
-const ENDED: u8 = 8;
+const HOLDING: u8 = 5;
+const ENDING: u8 = 6;
+const ENDED: u8 = 7;
 
 /// What a state is made of: a kind, two small numbers, a target, and three words.
 fn put_state(out: &mut Put<'_>, state: &State) {
@@ -117,14 +115,10 @@ fn put_state(out: &mut Put<'_>, state: &State) {
             keeps = Some(target);
             PUMPING
         }
-        State::Paused { index, retries, until, ends, full } => {
+        State::Paused { index, retries, end, moves_from, full } => {
             small = [index, retries];
-            let (kind, end) = match ends {
-                Ends::After(ms) => (PAUSED, ms),
-                Ends::At(end) => (PAUSED_UNTIL, end.as_ms()),
-            };
-            words = [until.as_ms(), end, full.as_raw()];
-            kind
+            words = [end.as_ms(), moves_from.as_ms(), full.as_raw()];
+            PAUSED
         }
         State::Holding { index } => {
             small = [index, 0];
@@ -168,12 +162,9 @@ fn take_state(take: &mut Take<'_>) -> Option<State> {
             let begin = Now { mono, wall: WallMs::from_ms(other) };
             State::Pumping { index: a, retries: b, target, begin, drawn: volume }
         }
-        PAUSED | PAUSED_UNTIL => {
-            let ends = match kind {
-                PAUSED => Ends::After(other),
-                _ => Ends::At(MonoMs::from_ms(other)),
-            };
-            State::Paused { index: a, retries: b, until: mono, ends, full: volume }
+        PAUSED => {
+            let moves_from = MonoMs::from_ms(other);
+            State::Paused { index: a, retries: b, end: mono, moves_from, full: volume }
         }
         HOLDING => State::Holding { index: a },
         ENDING => State::Ending(reason(a)?),
@@ -239,7 +230,7 @@ fn deadline(state: &State, kept: Deadline) -> Deadline {
         State::Entering { .. } if kept.wall.is_none() => Deadline::NOW,
         State::Entering { .. } => Deadline::wall(WallMs::FIRST),
         State::Waiting { at, .. } => Deadline::wall(at),
-        State::Paused { until, ends, .. } => Deadline::of_pause(until, ends, kept.wall),
+        State::Paused { .. } => Deadline { wall: kept.wall, ..Deadline::mono(kept.mono) },
         State::Holding { .. } => Deadline::mono(kept.mono),
         State::Pumping { .. } => kept,
     }

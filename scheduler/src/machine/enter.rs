@@ -157,22 +157,21 @@ impl Machine {
         if let Some(Step::DrawVolume { volume, .. }) = step_at(table, index) {
             end.drawn = input.drawn.saturating_add(volume.raw());
         }
-        self.pump(table, index, 0, end, input)
+        self.deadline = end;
+        self.pump(table, index, 0, input)
     }
 
-    /// A stretch of pumping begins.
+    /// A stretch of pumping begins, until the deadline.
     pub(super) fn pump(
         &mut self,
         table: TableRef<'_>,
         index: u8,
         retries: u8,
-        end: Deadline,
         input: &Input,
     ) -> Option<Event> {
         let target = target(table, index);
         let (begin, drawn) = (input.now, input.drawn);
         self.state = State::Pumping { index, retries, target, begin, drawn };
-        self.deadline = end;
         let step = number(index.into());
         let passes = self.passes(table, step);
         Some(Event::PumpingBegan { step, passes, sample: self.sample, target })

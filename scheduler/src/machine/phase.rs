@@ -45,7 +45,7 @@ pub enum Phase {
     Paused {
         /// The pumping step.
         step: StepNo,
-        /// When it pumps again.
+        /// When it pumps again, or ends if that is sooner.
         until: MonoMs,
     },
     /// Pump off, in a hold.
@@ -101,8 +101,8 @@ impl Machine {
             State::Pumping { index, begin, .. } => {
                 Phase::Pumping { step: number(index.into()), begin }
             }
-            State::Paused { index, until, .. } => {
-                Phase::Paused { step: number(index.into()), until }
+            State::Paused { index, .. } => {
+                Phase::Paused { step: number(index.into()), until: self.deadline.mono }
             }
             State::Holding { index } => {
                 Phase::Holding { step: number(index.into()), until: self.deadline.mono }

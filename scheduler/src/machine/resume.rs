@@ -2,7 +2,6 @@
 
 use core::fmt;
 
-use super::trip::Ends;
 use super::{Checkpoint, Input, Machine, State};
 use crate::event::{EndReason, Event, PumpEnd};
 use crate::table::{Outage, Settings, TableRef};
@@ -76,14 +75,8 @@ impl Machine {
             State::Pumping { index, retries, .. } => {
                 let end = self.deadline;
                 let at_the_cut = Input { now: cut.at, drawn: cut.drawn };
-                let ended = self.stop(table, PumpEnd::Outage, 0, &at_the_cut);
-                let ends = if makes_up_time {
-                    Ends::paused(&end, cut.at.mono)
-                } else {
-                    // Paused or not, from now on it ends when it would have.
-                    Ends::At(end.mono)
-                };
-                self.pause(index, retries, input.now.mono, ends, &end);
+                let ended = self.stop(table, index, PumpEnd::Outage, 0, &at_the_cut);
+                self.pause(index, retries, &end, cut.at.mono, input.now.mono, makes_up_time);
                 self.end_after_outage(settings, outage_ms);
                 ended
             }

@@ -1,6 +1,6 @@
 //! Being in a step: what ends it, and where that leaves the line.
 
-use super::{Deadline, Input, Machine, State, step_at};
+use super::{Input, Machine, State, step_at};
 use crate::clock::{Now, WallMs};
 use crate::event::{EndReason, Event, HoldEnd, PumpEnd, Pumped};
 use crate::repeats::number;
@@ -52,16 +52,15 @@ impl Machine {
         }
     }
 
-    /// A pumping step has come to its end.
+    /// A pumping step has come to its end; one that is paused has nothing to report.
     pub(super) fn stop_in_time(
         &mut self,
         table: TableRef<'_>,
         index: u8,
         input: &Input,
     ) -> Option<Event> {
-        let end = self.deadline;
-        let (by, overrun_ms) = self.move_line(table, index, &end, input);
-        let ended = self.stop(table, by, overrun_ms, input);
+        let (by, overrun_ms) = self.move_line(table, index, input);
+        let ended = self.stop(table, index, by, overrun_ms, input);
         if by == PumpEnd::Stopped {
             // Only another table of the same length has no pumping step here.
             self.end_next(EndReason::WrongTable);
@@ -71,14 +70,8 @@ impl Machine {
 
     /// The line after a pumping step whose end has come; what ended it, and how long ago that was.
     /// [`PumpEnd::Stopped`] if there is no such step.
-    pub(super) fn move_line(
-        &mut self,
-        table: TableRef<'_>,
-        index: u8,
-        end: &Deadline,
-        input: &Input,
-    ) -> (PumpEnd, u64) {
-        let now = input.now;
+    fn move_line(&mut self, table: TableRef<'_>, index: u8, input: &Input) -> (PumpEnd, u64) {
+        let (now, end) = (input.now, self.deadline);
         let mut over = now.mono.since(end.mono);
         let by = match step_at(table, index) {
             Some(Step::RunFor { run, .. }) => {
@@ -115,15 +108,14 @@ impl Machine {
     pub(super) fn stop(
         &mut self,
         table: TableRef<'_>,
+        index: u8,
         by: PumpEnd,
         overrun_ms: u64,
         input: &Input,
     ) -> Option<Event> {
-        let State::Pumping { index, begin, drawn, .. } = self.state else {
-            // Never called so. Not `wrong_table`, which calls this: the stack must have a bound.
-            return self.end(EndReason::WrongTable);
-        };
+        let was = self.state;
         self.go(usize::from(index).saturating_add(1));
+        let State::Pumping { begin, drawn, .. } = was else { return None };
         let step = number(index.into());
         // It cannot have run too long by more than it ran.
         let overrun_ms = overrun_ms.min(input.now.mono.since(begin.mono));
@@ -146,10 +138,8 @@ impl Machine {
         reason: EndReason,
         input: &Input,
     ) -> Option<Event> {
-        if !matches!(self.state, State::Pumping { .. }) {
-            return self.end(reason);
-        }
-        let ended = self.stop(table, PumpEnd::Stopped, 0, input);
+        let State::Pumping { index, .. } = self.state else { return self.end(reason) };
+        let ended = self.stop(table, index, PumpEnd::Stopped, 0, input);
         self.end_next(reason);
         ended
     }

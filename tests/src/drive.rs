@@ -233,8 +233,14 @@ impl Bench<'_> {
         let input = self.input();
         let mut answer = first.unwrap_or_else(|| self.machine.advance(self.table, input));
         let mut calls = 1;
+        let mut obeyed = first.is_some();
         loop {
             self.take(moment, answer);
+            // A command may do nothing but have something due done.
+            if answer.event.is_none() && answer.wake == Wake::Again && !obeyed {
+                self.tape.log.push((moment, Happening::NotAgain));
+            }
+            obeyed = false;
             if answer.wake != Wake::Again {
                 break;
             }

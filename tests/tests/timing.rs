@@ -255,6 +255,7 @@ fn label(what: &Happening) -> &'static str {
         Happening::Over(End::Fault(_)) => "ended by a limit",
         Happening::Over(End::Outage | End::ClockLost) => "ended by an outage",
         Happening::PowerIsBack(..) => "power is back",
+        Happening::NotAgain => "not again",
         Happening::Obeyed => "obeyed",
         Happening::Refused(_) => "refused",
     }

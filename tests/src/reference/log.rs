@@ -30,6 +30,9 @@ pub enum Happening {
     Started(Start),
     /// The pump stopped.
     Stopped(Stretch),
+    /// A pumping step came to its end while it rested, and does not start the pump again. It is a transition of which
+    /// no event tells.
+    NotAgain,
     /// A pumping step was passed over.
     Lost(No, Lost),
     /// A hold began.

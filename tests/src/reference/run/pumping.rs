@@ -160,6 +160,7 @@ impl Pump<'_> {
             if !self.is_dark() {
                 if let Some((_, _, due)) = self.run_until_is_over(job) {
                     self.due = due;
+                    self.write(Happening::NotAgain);
                     return Ok(false);
                 }
                 if self.here.clocks.mono >= again {
@@ -185,6 +186,7 @@ impl Pump<'_> {
         // With nothing left to do it does not begin again.
         if let Some((_, _, due)) = self.is_over(job, self.here.clocks.mono) {
             self.due = due;
+            self.write(Happening::NotAgain);
             return Ok(false);
         }
         Ok(true)

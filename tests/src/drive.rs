@@ -22,7 +22,7 @@ use crate::reference::plan::{Keep, keep};
 use crate::reference::world::{Asks, Moment};
 
 pub use moves::{Clock, Failure, Move, Until, Wanted, When, Written};
-pub use strategies::{anything, powerless, unattended, when};
+pub use strategies::{anything, flickering, powerless, unattended, when};
 
 /// What a machine was given and what it did.
 #[derive(Debug)]

@@ -64,8 +64,42 @@ pub fn anything() -> impl Strategy<Value = Move> {
 
 /// One call in a world in which anything may happen, and the power fails now and then.
 pub fn powerless() -> impl Strategy<Value = Move> {
-    (anything(), proptest::option::weighted(0.25, failure()))
+    (anything(), proptest::option::weighted(0.15, failure()))
         .prop_map(|(next, fails)| Move { fails, ..next })
+}
+
+/// One call in a world with a good clock and nobody near, in which limits trip and the power flickers.
+pub fn flickering() -> impl Strategy<Value = Move> {
+    let when = prop_oneof![
+        6 => Just(When::Exact),
+        6 => (0..1_000u16).prop_map(When::Early),
+        2 => (1..=70_000u32).prop_map(When::Late),
+    ];
+    let trip = select(&Limit::ALL[..]).prop_map(|limit| (true, Wanted::Trip(limit)));
+    let until = prop_oneof![
+        4 => (0..=600_000u32).prop_map(Until::After),
+        1 => (-1..=1i8).prop_map(Until::Within),
+        2 => (-1..=1i16).prop_map(Until::Wake),
+        3 => (-30_000..=30_000i16).prop_map(Until::Wake),
+    ];
+    let fails = (failure(), until).prop_map(|(failure, until)| Failure {
+        until,
+        clock: Clock::Runs,
+        ..failure
+    });
+    (
+        (when, 500..1_500u16, 0..3_000_000u32),
+        proptest::option::weighted(0.2, trip),
+        proptest::option::weighted(0.2, fails),
+    )
+        .prop_map(|((when, flow, loose), asks, fails)| Move {
+            when,
+            flow,
+            loose,
+            asks,
+            fails,
+            ..Move::EXACT
+        })
 }
 
 fn failure() -> impl Strategy<Value = Failure> {

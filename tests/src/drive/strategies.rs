@@ -74,6 +74,7 @@ pub fn flickering() -> impl Strategy<Value = Move> {
         6 => Just(When::Exact),
         6 => (0..1_000u16).prop_map(When::Early),
         2 => (1..=70_000u32).prop_map(When::Late),
+        2 => (0..=1u32).prop_map(When::After),
     ];
     let trip = select(&Limit::ALL[..]).prop_map(|limit| (true, Wanted::Trip(limit)));
     let until = prop_oneof![
@@ -104,7 +105,7 @@ pub fn flickering() -> impl Strategy<Value = Move> {
 
 fn failure() -> impl Strategy<Value = Failure> {
     let checkpoint = prop_oneof![
-        1 => Just(Written::Uncalled),
+        2 => Just(Written::Uncalled),
         2 => (1..=4u8).prop_map(Written::Within),
         2 => Just(Written::AtRest(0)),
         2 => (0..=1_000u16).prop_map(Written::AtRest),

@@ -296,7 +296,7 @@ impl Regulator {
         let mut error = (self.target as i32).wrapping_sub(reading);
         self.since_ms = self.since_ms.saturating_add(ms);
         if self.since_ms > self.config.start_ms {
-            error = error.clamp(-self.error_at_most, self.error_at_most);
+            error = error.min(self.error_at_most).max(self.error_at_most.wrapping_neg());
         }
         let more = self.integral.times(error, ms);
         // Each of the four is within 2^30: a sum that saturates is far beyond full duty.

@@ -26,18 +26,22 @@ impl<'b> Put<'b> {
         }
     }
 
+    #[inline(never)]
     pub(crate) fn u8(&mut self, number: u8) {
         self.bytes(&[number]);
     }
 
+    #[inline(never)]
     pub(crate) fn u16(&mut self, number: u16) {
         self.bytes(&number.to_le_bytes());
     }
 
+    #[inline(never)]
     pub(crate) fn u32(&mut self, number: u32) {
         self.bytes(&number.to_le_bytes());
     }
 
+    #[inline(never)]
     pub(crate) fn u64(&mut self, number: u64) {
         self.bytes(&number.to_le_bytes());
     }
@@ -47,6 +51,7 @@ impl<'b> Put<'b> {
     }
 
     /// An instant that may be unknown.
+    #[inline(never)]
     pub(crate) fn wall(&mut self, wall: Option<WallMs>) {
         self.u64(wall.map_or(0, WallMs::as_ms));
     }
@@ -83,18 +88,22 @@ impl<'b> Take<'b> {
         }
     }
 
+    #[inline(never)]
     pub(crate) fn u8(&mut self) -> u8 {
         u8::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u16(&mut self) -> u16 {
         u16::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u32(&mut self) -> u32 {
         u32::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u64(&mut self) -> u64 {
         u64::from_le_bytes(self.array())
     }
@@ -104,6 +113,7 @@ impl<'b> Take<'b> {
     }
 
     /// An instant that may be unknown. No trusted instant is 0, so 0 is "unknown".
+    #[inline(never)]
     pub(crate) fn wall(&mut self) -> Option<WallMs> {
         let ms = self.u64();
         let wall = WallMs::from_ms(ms);

@@ -154,7 +154,9 @@ impl Rig {
                 records: region(16, 16),
             },
         };
-        Pump::boot(self.clone(), config, &mut [0; 640]).expect("regions of the rig")
+        let mut pump = Pump::new(self.clone(), config).expect("regions of the rig");
+        let booted = pump.boot(&mut [0; 640]);
+        (pump, booted)
     }
 
     fn mono_now(&self) -> u64 {

@@ -1,7 +1,7 @@
 //! Power comes back.
 
 use super::board::Board;
-use super::keep::{Keeper, Kept};
+use super::keep::Keeper;
 use super::state::{Config, Pump, Run};
 use crate::clock::{MonoMs, Now};
 use crate::event::{EndReason, Event, StopReason};
@@ -32,25 +32,16 @@ pub enum Booted {
 }
 
 impl<B: Board, const N: usize> Pump<B, N> {
-    /// Starts the engine: finds what the journal holds, and goes on with an event that was under way.
-    ///
-    /// The motor is off until the first poll. Works on blank flash, too.
-    ///
-    /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
+    /// An engine at rest, with its motor off: [`Pump::boot`] comes next.
     ///
     /// # Errors
     /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
-    pub fn boot(
-        mut board: B,
-        config: Config,
-        buffer: &mut [u8],
-    ) -> Result<(Self, Booted), RegionRefused> {
-        let keeper = Keeper::open(board.flash(), &config)?;
-        let mut pump = Self {
+    pub fn new(mut board: B, config: Config) -> Result<Self, RegionRefused> {
+        Ok(Self {
+            keeper: Keeper::open(board.flash(), &config)?,
             board,
             config,
             table: StepTable::empty(),
-            keeper,
             run: Run::NONE,
             place: 0,
             held: None,
@@ -63,35 +54,39 @@ impl<B: Board, const N: usize> Pump<B, N> {
             changed: false,
             warned: false,
             polled: Now { mono: MonoMs::from_ms(0), wall: None },
-        };
-        pump.power = pump.board.supply().read();
-        let booted = match pump.newest() {
-            Some(kept) => pump.go_on(&kept, buffer),
-            None => Booted::Idle,
-        };
-        pump.polled = pump.now();
-        Ok((pump, booted))
+        })
     }
 
-    fn go_on(&mut self, kept: &Kept, buffer: &mut [u8]) -> Booted {
-        let checkpoint = kept.checkpoint;
-        (self.run, self.warned, self.place) = (kept.run, kept.warned, kept.place);
-        self.keeper.were_released(kept);
+    /// Finds what the journal holds, and goes on with an event that was under way. Call it once, before the first poll.
+    ///
+    /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
+    /// Blank flash is as good as any.
+    pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
+        self.power = self.board.supply().read();
+        let booted = match self.read_newest() {
+            Some(checkpoint) => self.go_on(&checkpoint, buffer),
+            None => Booted::Idle,
+        };
+        self.polled = self.now();
+        booted
+    }
+
+    fn go_on(&mut self, checkpoint: &Checkpoint, buffer: &mut [u8]) -> Booted {
         // What cannot be loaded is found out when it is resumed.
-        let place = kept.place.into();
+        let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
         self.write_missing_rows();
-        self.finish_change_of_sampler(&checkpoint);
+        self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
-        if self.must_wait_for_charger(&checkpoint) {
-            self.held = Some(checkpoint);
-            self.continue_clock(&checkpoint);
+        if self.must_wait_for_charger(checkpoint) {
+            self.held = Some(*checkpoint);
+            self.continue_clock(checkpoint);
             return Booted::HeldByCharger;
         }
-        Booted::Resumed { outage_ms: self.resume(&checkpoint) }
+        Booted::Resumed { outage_ms: self.resume(checkpoint) }
     }
 
     /// A battery that died must not start again on the charger, unless the schedule says that the pump lives on one.
@@ -113,6 +108,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Goes on with the event, or ends it, as its outage rule says. Nothing is pumped before the checkpoint of this is written.
+    #[inline(never)]
     fn resume(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
         let outage_ms = self.continue_clock(checkpoint);
         let now = self.now();

@@ -12,6 +12,7 @@ const LATE_MS: u64 = 1_000;
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Takes an event into the record.
+    #[inline(never)]
     pub(super) fn happened(&mut self, now: Now, event: Event) {
         self.log.note(now, event);
         self.changed = true;
@@ -63,6 +64,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
+    #[inline(never)]
     fn ended(&mut self, pumped: &Pumped) {
         let event = &mut self.run.event;
         if self.run.span.is_some() {

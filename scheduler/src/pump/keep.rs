@@ -8,7 +8,7 @@ use crate::bytes::{Put, Take};
 use crate::clock::{MonoMs, Now};
 use crate::journal::{JournalError, Owner, Region, RegionRefused, Ring, Seq, Shelf};
 use crate::machine::{Checkpoint, Demand};
-use crate::record::{EventRow, ROW_LEN, RowBytes, RowKind, SampleRow, SpanRow, Tally};
+use crate::record::{EventRow, Flags, ROW_LEN, RowBytes, RowKind, SampleRow, SpanRow, Tally};
 use crate::units::RawVolume;
 
 /// Bytes of a checkpoint of the whole pump.
@@ -46,15 +46,6 @@ pub(super) struct Keeper {
     pub(super) released: Option<Seq>,
 }
 
-/// What the newest checkpoint says.
-pub(super) struct Kept {
-    pub(super) run: Run,
-    pub(super) checkpoint: Checkpoint,
-    pub(super) warned: bool,
-    pub(super) place: u8,
-    released: Option<Seq>,
-}
-
 impl Sample {
     const LEN: usize = 4 + 8 + 8 + 8 + 1;
 
@@ -82,10 +73,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
     #[inline(never)]
     pub(super) fn keep(&mut self, now: Now) -> Result<(), JournalError> {
         let Ok(table) = self.table.checked() else { return Ok(()) };
-        let checkpoint = self.run.machine.checkpoint(table, self.run.input(now));
         let mut bytes = [0; CHECKPOINT_LEN];
         let mut out = Put::new(&mut bytes);
-        out.bytes(&checkpoint.to_bytes());
+        self.run.machine.checkpoint(table, self.run.input(now)).put(&mut out);
         self.run.tally.put(&mut out);
         self.run.sample.put(&mut out);
         self.run.event.put(&mut out);
@@ -106,54 +96,70 @@ impl<B: Board, const N: usize> Pump<B, N> {
         Ok(())
     }
 
-    /// What the newest checkpoint says, if there is one that can be understood.
-    pub(super) fn newest(&mut self) -> Option<Kept> {
+    /// Takes over what the newest checkpoint says, if there is one that can be understood.
+    #[inline(never)]
+    pub(super) fn read_newest(&mut self) -> Option<Checkpoint> {
         let entry = self.keeper.checkpoints.newest(self.board.flash())?;
-        let bytes = entry.payload_of::<CHECKPOINT_LEN>().filter(|_| entry.kind == LAYOUT)?;
-        let mut bytes = Take::new(bytes);
+        if entry.kind != LAYOUT {
+            return None;
+        }
+        let mut bytes = Take::new(entry.payload());
         let checkpoint = Checkpoint::from_bytes(&bytes.array())?;
-        let tally = Tally::take(&mut bytes);
-        let sample = Sample::take(&mut bytes);
-        let event = EventRow::take(&mut bytes)?;
-        let (has, resumes_in_row, place) = (bytes.u8(), bytes.u8(), bytes.u8());
-        let released = (bytes.u8() != 0).then_some(Seq(0));
-        let seq = bytes.u32();
+        let run = &mut self.run;
+        run.machine = checkpoint.machine;
+        run.kept = checkpoint.at.mono;
+        run.tally = Tally::take(&mut bytes);
+        run.drawn_before = checkpoint.drawn.since(run.tally.meter().volume());
+        run.sample = Sample::take(&mut bytes);
+        let event = EventRow::take(&mut bytes);
+        run.event = event.unwrap_or(EventRow::NONE);
+        let has = bytes.u8();
+        run.resumes_in_row = bytes.u8();
+        self.place = bytes.u8();
+        let were_released = bytes.u8() != 0;
+        let released = Seq(bytes.u32());
         bytes.u8();
-        let span = if has & 1 != 0 { Some(SpanRow::take(&mut bytes)?) } else { None };
-        let run = Run {
-            machine: checkpoint.machine,
-            demand: Demand::Off,
-            tally,
-            sample,
-            drawn_before: checkpoint.drawn.since(tally.meter().volume()),
-            event,
-            span,
-            kept: checkpoint.at.mono,
-            resumes_in_row,
-            over: !checkpoint.machine.is_armed() && event.event.0 != 0,
-        };
-        let released = released.map(|_| Seq(seq));
-        let kept = Kept { run, checkpoint, warned: has & 2 != 0, place, released };
-        bytes.is_good().then_some(kept)
+        run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
+        run.over = !run.machine.is_armed() && run.event.event.0 != 0;
+        self.warned = has & 2 != 0;
+        if event.is_none() || !bytes.is_good() || (has & 1 != 0 && run.span.is_none()) {
+            // Not a checkpoint of this layout, whatever its CRC says.
+            self.run = Run::NONE;
+            return None;
+        }
+        if were_released {
+            self.keeper.records.release(released);
+            self.keeper.released = Some(released);
+        }
+        Some(checkpoint)
     }
 
     /// Writes the rows that the checkpoint holds. One that cannot be written is flagged and stays in the checkpoint.
+    #[inline(never)]
     fn write_rows(&mut self) {
-        let run = &self.run;
-        let span = run.span.map(|span| (RowKind::Span, span.to_bytes()));
-        let sample = run.sample.over.then(|| (RowKind::Sample, self.sample_row().to_bytes()));
-        let event = run.over.then(|| (RowKind::Event, run.event.to_bytes()));
-        for (kind, row) in [span, sample, event].into_iter().flatten() {
-            if self.keeper.records.append(self.board.flash(), kind as u8, &row).is_ok() {
-                match kind {
-                    RowKind::Span => self.run.span = None,
-                    RowKind::Sample => self.run.sample.over = false,
-                    RowKind::Event => self.run.over = false,
-                }
-            } else {
-                self.run.event.flags.set(crate::record::Flags::ROW_LOST);
+        if let Some(span) = &self.run.span {
+            let row = span.to_bytes();
+            if self.write_row(RowKind::Span, &row) {
+                self.run.span = None;
             }
         }
+        if self.run.sample.over {
+            let row = self.sample_row().to_bytes();
+            self.run.sample.over = !self.write_row(RowKind::Sample, &row);
+        }
+        if self.run.over {
+            let row = self.run.event.to_bytes();
+            self.run.over = !self.write_row(RowKind::Event, &row);
+        }
+    }
+
+    #[inline(never)]
+    fn write_row(&mut self, kind: RowKind, row: &RowBytes) -> bool {
+        let written = self.keeper.records.append(self.board.flash(), kind as u8, row).is_ok();
+        if !written {
+            self.run.event.flags.set(Flags::ROW_LOST);
+        }
+        written
     }
 
     /// At boot: the same, but for rows that are in the journal already.
@@ -188,6 +194,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.write_rows();
     }
 
+    #[inline(never)]
     fn sample_row(&self) -> SampleRow {
         let Run { event, sample, tally, .. } = &self.run;
         let times = (sample.begin, sample.end);
@@ -254,14 +261,6 @@ impl Keeper {
 
     pub(super) fn rows_free<F: NorFlash>(&self, flash: &mut F) -> u32 {
         self.records.free(flash)
-    }
-
-    /// Rows up to this one were collected before the outage.
-    pub(super) fn were_released(&mut self, kept: &Kept) {
-        if let Some(up_to) = kept.released {
-            self.records.release(up_to);
-            self.released = Some(up_to);
-        }
     }
 }
 

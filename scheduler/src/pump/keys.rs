@@ -8,6 +8,7 @@ use crate::machine::{Command, CommandRefused, Phase};
 use crate::port::{Key, Panel};
 
 impl<B: Board, const N: usize> Pump<B, N> {
+    #[inline(never)]
     pub(super) fn keys(&mut self, now: Now) {
         while let Some(key) = self.board.panel().key() {
             // A key that cannot be followed now does nothing: the indications say what the pump waits for.
@@ -43,6 +44,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Asks the machine at an instant, after it has done what was due until then.
+    #[inline(never)]
     pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
         self.settle(now);
         let Ok(table) = self.table.checked() else { return Err(CommandRefused::NotArmed) };

@@ -46,6 +46,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Adds what was drawn since the poll before, and judges the limits.
+    #[inline(never)]
     fn meter(&mut self, now: Now) -> Option<Limit> {
         let Demand::Pump(target) = self.run.demand else {
             self.run.tally.idle(now.mono);
@@ -79,6 +80,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Calls the machine until there is nothing more to do at this instant.
+    #[inline(never)]
     pub(super) fn settle(&mut self, now: Now) -> Wake {
         loop {
             let Ok(table) = self.table.checked() else { return NEVER };
@@ -109,6 +111,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// The motor and the journal, in the order in which a cut does least harm.
+    #[inline(never)]
     fn act(&mut self, now: Now) {
         let motor_stops = !self.run.is_pumping();
         if motor_stops && self.board.motor().drive(Duty::OFF).is_err() {
@@ -130,6 +133,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
+    #[inline(never)]
     fn watch_clock(&mut self, now: Now) {
         if self.run.machine.is_armed() {
             match (self.polled.wall, now.wall) {
@@ -146,6 +150,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.polled = now;
     }
 
+    #[inline(never)]
     fn indicate(&mut self, now: Now) {
         let wants = match self.phase(now) {
             Phase::Holding { step, .. } => {

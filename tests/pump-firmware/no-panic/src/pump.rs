@@ -157,10 +157,18 @@ fn config() -> Option<Config> {
     })
 }
 
+/// A pump at rest.
+///
+/// # Errors
+/// When the flash is not laid out as it must be.
+pub fn made() -> Option<Whole> {
+    Pump::new(Anything, config()?).ok()
+}
+
 /// Power comes back.
 #[inline(never)]
-pub fn boot(buffer: &mut [u8]) -> Option<(Whole, Booted)> {
-    Pump::boot(Anything, config()?, buffer).ok()
+pub fn boot(pump: &mut Whole, buffer: &mut [u8]) -> Booted {
+    pump.boot(buffer)
 }
 
 /// A block comes in.
@@ -216,7 +224,8 @@ pub fn show(pump: &mut Whole) {
 }
 
 /// Everything that a firmware does with a pump.
-pub fn run(pump: &mut Whole, block: &[u8]) {
+pub fn run(pump: &mut Whole, block: &mut [u8]) {
+    opaque(boot(pump, block));
     load(pump, block);
     arm(pump);
     opaque(poll(pump));

@@ -3,7 +3,7 @@
 #![no_std]
 #![no_main]
 
-use no_panic::pump::{Whole, boot, run};
+use no_panic::pump::{Whole, made, run};
 use no_panic::slot::Slot;
 use no_panic::{control, opaque};
 
@@ -15,7 +15,7 @@ extern "C" fn reset() -> ! {
     control();
     // SAFETY: `reset` is entered once, so each place is lent out once.
     let block = unsafe { BLOCK.fill([0; 640]) };
-    if let Some((pump, _)) = boot(block) {
+    if let Some(pump) = made() {
         // SAFETY: as above.
         let pump = unsafe { PUMP.fill(pump) };
         run(pump, opaque(block));

@@ -91,7 +91,21 @@ impl<'t> Watch<'t> {
     }
 
     /// A command that was obeyed.
-    pub fn command(&mut self, before: &Machine, after: &Machine, input: Input, a: &Advance) {
+    pub fn command(
+        &mut self,
+        command: Command,
+        before: &Machine,
+        after: &Machine,
+        input: Input,
+        a: &Advance,
+    ) {
+        if let (Command::Resume { .. }, Wake::At { .. }) = (command, self.wake) {
+            assert!(!has_come(self.wake, input), "resumed when it had run out");
+        }
+        if let (Command::Disarm | Command::ConfirmSampler, Demand::Pump(_)) = (command, self.demand)
+        {
+            panic!("{command:?} while the pump runs");
+        }
         self.any(before, after, input, a);
     }
 

@@ -1,9 +1,11 @@
 //! What crosses a crate: see `tests/`.
 
 pub mod compare;
+pub mod crc_strength;
 pub mod drive;
 pub mod oracle;
 pub mod plans;
 pub mod reference;
+pub mod schema;
 pub mod strategies;
 pub mod vectors;

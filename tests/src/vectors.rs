@@ -2,7 +2,7 @@
 //!
 //! The files are the authority: a released version never changes, and its vectors stay for ever. What
 //! is built here must equal them; `DRAUGHT_WRITE_VECTORS=1 cargo test -p draught-tests --test vectors`
-//! writes them anew while version 1 is not released.
+//! adds new ones to the files, and refuses to change what stands there.
 
 use std::path::PathBuf;
 

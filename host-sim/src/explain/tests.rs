@@ -76,7 +76,9 @@ fn damage_beneath_a_wrong_crc_is_found_too() {
     let codes: Vec<_> = e.damage.iter().map(|d| (d.code, d.at, d.step)).collect();
     assert_eq!(codes, [("crc", 16, None), ("unknown-tag", 13, Some(3))]);
     assert_eq!(says(&e, "time"), "07:30 (450 × 1 min)");
-    assert_eq!(says(&e, "rest"), "not read: unknown-tag");
+    let (at_fault, field) = ("refused: unknown-tag; not read from here on", "step");
+    let row = e.rows.iter().find(|r| r.at == 13).expect("the row at fault");
+    assert_eq!((row.field, row.says.as_str(), row.step), (field, at_fault, Some(3)));
     assert!(e.render().contains("were the CRC right: byte 13, step 3: "));
     covers_every_byte(&e);
 }

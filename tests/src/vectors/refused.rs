@@ -36,6 +36,17 @@ fn sealed(body: &[u8]) -> Vec<u8> {
     [body, &crc_32c(body).to_le_bytes()].concat()
 }
 
+/// A number as the format writes it.
+fn number(mut left: u32) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    while left > 0x7F {
+        bytes.push(left as u8 | 0x80);
+        left >>= 7;
+    }
+    bytes.push(left as u8);
+    bytes
+}
+
 /// A sealed block of settings entries and steps.
 fn block(settings: &[&[u8]], steps: &[&[u8]]) -> Vec<u8> {
     let mut body = HEAD.to_vec();
@@ -237,6 +248,9 @@ fn names(all: &mut Vec<Refused>) {
     let text = Spot(FIRST + 2, None);
     let cut = sealed(&[&HEAD[..], &[1, 0, 24, b'x', 0]].concat());
     add(all, "name-cut", "the block ends inside the name", cut, "ends-early", text);
+    let cut = sealed(&[&HEAD[..], &[1, 0, 3, b'x', 0]].concat());
+    let text = Spot(FIRST + 2, None);
+    add(all, "name-cut-by-one", "the block ends one byte early", cut, "ends-early", text);
     let not_text: [(&str, &str, &[u8]); 5] = [
         ("ff", "0xFF is in no UTF-8", &[b'x', 0xFF]),
         ("continuation", "a continuation byte alone", &[0x80]),
@@ -248,8 +262,14 @@ fn names(all: &mut Vec<Refused>) {
         let spot = Spot(FIRST + 2, None);
         add(all, &format!("name-not-utf8-{name}"), meaning, named(bytes), "name-not-utf8", spot);
     }
-    let control =
-        [("nul", "\0"), ("line", "two\nlines"), ("delete", "\u{7f}"), ("next-line", "\u{85}")];
+    let control = [
+        ("nul", "\0"),
+        ("line", "two\nlines"),
+        ("last-below-space", "\u{1f}"),
+        ("delete", "\u{7f}"),
+        ("next-line", "\u{85}"),
+        ("last", "\u{9f}"),
+    ];
     for (name, text) in control {
         let (meaning, spot) = ("a control character", Spot(FIRST + 2, None));
         let block = named(text.as_bytes());
@@ -317,6 +337,10 @@ fn table_rules(all: &mut Vec<Refused>) {
     rule("rule-cycle-not-weekday", "never-met", &never, 2, "Tuesdays that are Mondays");
     let never = [monday, weekly_tuesday, RUN, FINISH];
     rule("rule-date-before-cycle", "never-met", &never, 2, "a day before the cycle begins");
+    let week_before: &[u8] = &[1, 0xC2, 0x4D];
+    let never = [week_before, weekly_tuesday, RUN, FINISH];
+    let meaning = "a day that the cycle would meet had it begun a week earlier";
+    rule("rule-date-a-cycle-before", "never-met", &never, 2, meaning);
     let itself = [RUN, &[13, 2, 2, 0], FINISH];
     rule("rule-repeat-itself", "repeat-forward", &itself, 2, "a repeat of itself");
     let later = [RUN, &[13, 3, 2, 0], FINISH];
@@ -325,6 +349,8 @@ fn table_rules(all: &mut Vec<Refused>) {
     rule("rule-repeat-beyond", "repeat-forward", &beyond, 2, "a repeat of no step");
     let crossing = [RUN, RUN, twice_from_1, &[13, 2, 2, 0], FINISH];
     rule("rule-repeats-cross", "repeat-crosses", &crossing, 4, "steps 1 to 2 and 2 to 3");
+    let onto = [RUN, twice_from_1, &[13, 2, 2, 0], FINISH];
+    rule("rule-repeat-of-repeat", "repeat-crosses", &onto, 3, "a body that is only a repeat");
     let deep = [RUN, twice_from_1, twice_from_1, twice_from_1, twice_from_1, twice_from_1, FINISH];
     rule("rule-five-deep", "too-deep", &deep, 6, "five repeats inside each other");
     let passes = [RUN, sixteen, sixteen, sixteen, &[13, 1, 17, 0], FINISH];

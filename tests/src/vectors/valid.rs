@@ -190,6 +190,15 @@ fn repeats(all: &mut Vec<Valid>) {
         repeat(4, 2, Sampler::Same),
     ];
     plainly(all, "repeats-apart", "a repeat, and after it a nesting of two", &apart);
+    let mut beside: Vec<Step> = Vec::new();
+    for from in [1, 3, 5, 7, 9] {
+        beside.extend([run(1), repeat(from, 30, Sampler::Same)]);
+    }
+    beside.push(repeat(1, 2, Sampler::Same));
+    let meaning = "five repeats beside each other inside one: two deep, 300 passes, not 48,600,000";
+    plainly(all, "repeats-beside", meaning, &beside);
+    let again = [at(7, 30), run(15), at(9, 30), run(15)];
+    plainly(all, "waits-alike-apart", "two times of day, a run between them", &again);
     for passes in [2, 127, 128, 16_383, 16_384, 65_535] {
         let steps = [Step::Hold(ms(1)), run(1), repeat(2, passes, Sampler::Same)];
         let meaning = format!("{passes} passes of 1 min");

@@ -73,7 +73,7 @@ fn the_standards_page_lists_the_tests_there_are() {
     assert!(standards.len() > 15, "{standards:?}");
     let unnamed: Vec<_> = standards.difference(&named).collect();
     assert!(unnamed.is_empty(), "docs/standards.md has no row for {unnamed:?}");
-    let files = ["standards", "calendar", "encoding", "simulate"];
+    let files = ["standards", "calendar", "crc", "encoding", "simulate"];
     let all: BTreeSet<String> =
         files.iter().flat_map(|f| tests_in(&format!("tests/tests/{f}.rs"))).collect();
     let missing: Vec<_> = named.difference(&all).collect();

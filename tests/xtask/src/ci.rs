@@ -4,7 +4,7 @@ use std::process::Command;
 
 use crate::shell::{self, Failure, Outcome, cargo, root};
 use crate::stages::Stages;
-use crate::{device, fuzz, readme};
+use crate::{conformance, device, fuzz, readme};
 
 /// `cargo xtask ci --help`
 pub const HELP: &str = "\
@@ -12,8 +12,9 @@ Everything a change must pass, with the time each stage took
 
 Usage: cargo xtask ci
 
-Stages: format, lints, the README's test command, the golden vectors as a reader in Python reads them, documentation,
-the checks of `cargo xtask device`, each fuzz target for some seconds, and the README's main command run for real. Both commands are taken out of README.md, so that what it tells
+Stages: format, lints, the README's test command, the golden vectors as the reference in Python reads and writes them,
+a short pass of `cargo xtask conformance`, documentation, the checks of `cargo xtask device`, each fuzz target for some seconds, and
+the README's main command run for real. Both commands are taken out of README.md, so that what it tells
 people to type is what is tested. `.ci/run` first installs what a fresh machine lacks, then does this.";
 
 /// The README's main command begins so.
@@ -61,8 +62,9 @@ fn all(stages: &mut Stages) -> Outcome {
     stages.run("tests", || shell::run(&mut as_told(TEST)?))?;
     stages.run("second reader", || {
         let mut reader = Command::new("python3");
-        shell::run(reader.current_dir(root()).arg("tests/vectors/reader.py"))
+        shell::run(reader.current_dir(root()).args(["-B", "tests/reference/python/vectors.py"]))
     })?;
+    stages.run("conformance", || conformance::run(&conformance::SHORT.map(str::to_owned)))?;
     stages.run("documentation", || {
         let mut doc = cargo();
         doc.args(["doc", "--workspace", "--no-deps", "--locked"])

@@ -2,6 +2,7 @@
 
 mod bench;
 mod ci;
+mod conformance;
 mod device;
 mod fuzz;
 mod performance;
@@ -17,11 +18,12 @@ Tasks for contributors
 Usage: cargo xtask <TASK> [--help]
 
 Tasks:
-  ci       everything a change must pass: format, lints, tests, docs, device, the README's own commands
-  device   build, link, measure and run the core for Cortex-M; compare with the budgets
-  fuzz     coverage-guided fuzzing of the block reader, the plan reader and the state machine
-  bench    instruction counts, encoded sizes and speed as ratios, for docs/performance.md
-  help     this text
+  ci           everything a change must pass: format, lints, tests, docs, device, the README's own commands
+  conformance  every implementation of the encoding is asked the same questions; what the CRC lets through
+  device       build, link, measure and run the core for Cortex-M; compare with the budgets
+  fuzz         coverage-guided fuzzing of the block reader, the plan reader and the state machine
+  bench        instruction counts, encoded sizes and speed as ratios, for docs/performance.md
+  help         this text
 
 Exit codes: 0 fine, 1 a check failed, 2 wrong use";
 
@@ -34,6 +36,7 @@ fn main() -> ExitCode {
     let (help, run): (&str, fn(&[String]) -> shell::Outcome) = match task {
         "ci" => (ci::HELP, ci::run),
         "device" => (device::HELP, device::run),
+        "conformance" => (conformance::HELP, conformance::run),
         "fuzz" => (fuzz::HELP, fuzz::run),
         "bench" => (bench::HELP, bench::run),
         "help" | "--help" | "-h" => return say(HELP, 0),

@@ -1,6 +1,6 @@
 //! Values just outside their ranges.
 
-use super::{FINISH, FIRST, RUN, STEP_1, Spot, add, sealed, with_setting, with_steps};
+use super::{FINISH, FIRST, RUN, STEP_1, Spot, add, number, sealed, with_setting, with_steps};
 use crate::vectors::Refused;
 
 fn out_of_range(all: &mut Vec<Refused>, name: &str, meaning: &str, block: Vec<u8>, spot: Spot) {
@@ -24,6 +24,20 @@ pub(super) fn head(all: &mut Vec<Refused>) {
     for (name, meaning, bytes) in targets {
         out_of_range(all, name, meaning, target(bytes), Spot(4, None));
     }
+    let just: [(&str, &str, u8, u32); 2] = [
+        ("flow-just-above", "1 mL/min too much", 0, 2_000_001 << 2 | 1),
+        ("pressure-just-above", "1 Pa too much", 1, 200_001 << 2),
+    ];
+    for (name, meaning, kind, scaled) in just {
+        let block = target(&[&[kind], &number(scaled)[..]].concat());
+        out_of_range(all, name, meaning, block, Spot(4, None));
+    }
+    let late = [&[2], &number(86_400_001 << 2)[..]].concat();
+    let spot = Spot(FIRST + 1, None);
+    out_of_range(all, "late-tolerance-just-above", "24 h and 1 ms", with_setting(&late), spot);
+    let grace = [&[5, 20], &number(3_600_001 << 2)[..], &[0]].concat();
+    let spot = Spot(FIRST + 2, None);
+    out_of_range(all, "trip-grace-just-above", "1 h and 1 ms", with_setting(&grace), spot);
     let entries: [(&str, &str, &[u8], usize); 13] = [
         ("start-by-date", "day 49,673", &[1, 0x89, 0x84, 0x03, 3], 1),
         ("start-by-time", "24:00", &[1, 1, 99], 2),

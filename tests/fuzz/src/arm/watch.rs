@@ -18,6 +18,8 @@ pub struct Watch<'t> {
     appointment: Option<WallMs>,
     last_appointment: Option<WallMs>,
     holding: Option<StepNo>,
+    /// Passes behind us, of each step that is a repeat.
+    passes: Vec<u16>,
     sample: u32,
     over: bool,
     transitions: u64,
@@ -39,6 +41,7 @@ impl<'t> Watch<'t> {
             appointment: None,
             last_appointment: None,
             holding: None,
+            passes: vec![0; table.steps().len()],
             sample: 0,
             over: false,
             transitions: 0,
@@ -88,7 +91,21 @@ impl<'t> Watch<'t> {
     }
 
     /// A command that was obeyed.
-    pub fn command(&mut self, before: &Machine, after: &Machine, input: Input, a: &Advance) {
+    pub fn command(
+        &mut self,
+        command: Command,
+        before: &Machine,
+        after: &Machine,
+        input: Input,
+        a: &Advance,
+    ) {
+        if let (Command::Resume { .. }, Wake::At { .. }) = (command, self.wake) {
+            assert!(!has_come(self.wake, input), "resumed when it had run out");
+        }
+        if let (Command::Disarm | Command::ConfirmSampler, Demand::Pump(_)) = (command, self.demand)
+        {
+            panic!("{command:?} while the pump runs");
+        }
         self.any(before, after, input, a);
     }
 
@@ -188,11 +205,15 @@ impl<'t> Watch<'t> {
                 let open = matches!(self.step(step), Step::HoldUntilResumed { .. });
                 assert!(open || !by_operator);
             }
-            Event::PassedOn { step, done, .. } => {
-                let Step::Repeat { passes, .. } = self.step(step) else { panic!("no repeat") };
-                assert!(done > 0 && done < passes.get());
+            Event::PassedOn { step, done, sampler } => {
+                let (passes, wanted) = self.pass(step);
+                assert!(done < passes && sampler == wanted, "{event:?}");
+                assert_eq!(done, self.passes[step.index()], "{event:?}");
             }
-            Event::RepeatDone { step } => assert!(matches!(self.step(step), Step::Repeat { .. })),
+            Event::RepeatDone { step } => {
+                let (passes, _) = self.pass(step);
+                assert_eq!(std::mem::take(&mut self.passes[step.index()]), passes, "{event:?}");
+            }
             Event::PassSkipped { step } => assert!(self.step(step).is_pumping()),
             Event::Ended(reason) => {
                 self.over = true;
@@ -206,6 +227,14 @@ impl<'t> Watch<'t> {
                 }
             }
         }
+    }
+
+    /// A repeat counts a pass, and the repeats inside it start again; its passes and sampler.
+    fn pass(&mut self, no: StepNo) -> (u16, Sampler) {
+        let Step::Repeat { from, passes, sampler } = self.step(no) else { panic!("no repeat") };
+        self.passes[from.index()..no.index()].fill(0);
+        self.passes[no.index()] += 1;
+        (passes.get(), *sampler)
     }
 
     /// It satisfies every wait, and comes after the one before.

@@ -94,6 +94,10 @@ impl<'t> World<'t> {
     /// One line of the script.
     pub fn play(&mut self, script: &mut Script<'_>) {
         let what = script.u8();
+        if what & 0x4F > 0x48 && what & 15 < 13 {
+            // A command that comes when a call is already due.
+            self.pass(self.until_wake().unwrap_or(0).saturating_add((what >> 4 & 1).into()), 1_000);
+        }
         match what & 15 {
             0..=2 => self.pass(self.until_wake().unwrap_or(60_000), 1_000),
             3 => {
@@ -114,11 +118,13 @@ impl<'t> World<'t> {
             9 => return self.command(Command::Resume { step: self.holding(script, what) }),
             10 => return self.command(Command::ConfirmSampler),
             // An event that is over has little more to show: it is ended less often than not.
-            11 if what >> 4 < 4 => {
+            11 if what & 0xA0 == 0 => {
                 let reasons = [StopReason::Operator, StopReason::Host, StopReason::Fault];
-                return self.command(Command::Stop(reasons[usize::from(what >> 4) % 3]));
+                return self.command(Command::Stop(
+                    reasons[usize::from(what >> 4 & 1) + usize::from(what >> 6)],
+                ));
             }
-            12 if what >> 4 < 4 => return self.command(Command::Disarm),
+            12 if what & 0xA0 == 0 => return self.command(Command::Disarm),
             13 if what >> 4 < 4 => return self.another_table(script),
             14 => return self.arm_again(script),
             15 => self.drawn = script.u64(),
@@ -210,7 +216,7 @@ impl<'t> World<'t> {
         self.calls += 1;
         match self.machine.command(self.table, command, input) {
             Ok(answer) => {
-                self.watch.command(&before, &self.machine, input, &answer);
+                self.watch.command(command, &before, &self.machine, input, &answer);
                 self.look();
             }
             Err(_) => assert_eq!(before, self.machine, "a refused command changes nothing"),

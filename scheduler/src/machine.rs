@@ -18,6 +18,9 @@
 //! * **The wake** names the earliest moment at which a call can change anything, on the clock that it is
 //!   measured by. Only a command, or the wall clock becoming trusted or being set, can make an earlier call useful.
 //!   `Wake::At` with nothing set: nothing will ever change without a command.
+//! * **Limits.** The caller judges them and says [`Command::Trip`]; the schedule's fault rule does the rest. A step that is
+//!   retried is one step in several stretches: each begins with [`Event::PumpingBegan`] and ends with [`Event::PumpingEnded`].
+//! * **Outages.** Keep [`Machine::checkpoint`] where it outlives the power, and go on with [`Machine::resume`].
 //! * **Clocks.** The monotonic clock must not go back; if it does, no time has passed. The wall clock may be
 //!   missing at any call: appointments then wait, durations go on.
 //!
@@ -113,6 +116,7 @@ mod due;
 mod enter;
 mod phase;
 mod resume;
+mod state;
 mod stay;
 #[cfg(test)]
 mod tests;
@@ -128,52 +132,13 @@ pub use resume::ResumeRefused;
 
 use self::deadline::Deadline;
 use self::due::Due;
+use self::state::State;
 use crate::clock::{MonoMs, Now, WallMs};
 use crate::event::{EndReason, Event, PassCount};
 use crate::repeats::depth;
 use crate::step::{Step, StepNo};
 use crate::table::TableRef;
-use crate::units::{RawVolume, Target};
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
-    Idle,
-    /// About to enter the step at this index.
-    Entering {
-        index: u8,
-    },
-    /// In the group of waits from `first` to `last`.
-    Waiting {
-        first: u8,
-        last: u8,
-        at: WallMs,
-    },
-    /// In a stretch of pumping, from `begin`, with `drawn` metered until then. When the step ends is the deadline.
-    Pumping {
-        index: u8,
-        retries: u8,
-        target: Target,
-        begin: Now,
-        drawn: RawVolume,
-    },
-    /// Between two stretches of one step, pump off: after a trip or an outage.
-    Paused {
-        index: u8,
-        retries: u8,
-        /// When the step ends if it pumps again in time ...
-        end: MonoMs,
-        /// ... and from when on every ms that it does not moves that; the last instant of the clock if nothing does.
-        moves_from: MonoMs,
-        /// The metered total at which it ends, as in a [`Deadline`].
-        full: RawVolume,
-    },
-    Holding {
-        index: u8,
-    },
-    /// The event is over, and this is still to be reported.
-    Ending(EndReason),
-    Ended(EndReason),
-}
+use crate::units::Target;
 
 /// The state machine of one pump. Copy and compare it freely; at most 160 bytes.
 ///

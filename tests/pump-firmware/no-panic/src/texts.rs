@@ -5,7 +5,8 @@
 use core::fmt::{Display, Result, Write};
 
 use draught::audit::{FitFault, FitRule, TableFault, TableRule};
-use draught::machine::{ArmRefused, CommandRefused};
+use draught::event::Limit;
+use draught::machine::{ArmRefused, CommandRefused, ResumeRefused};
 use draught::prelude::*;
 use draught::table::NameRefused;
 use draught::units::OutOfRange;
@@ -41,6 +42,10 @@ pub fn all() {
     let refused: CommandRefused = *opaque(&CommandRefused::NotArmed);
     display(&refused);
     opaque(refused.code());
+    let refused: ResumeRefused = *opaque(&ResumeRefused::NotArmed);
+    display(&refused);
+    opaque(refused.code());
+    opaque(opaque(Limit::FlowLow).code());
     let refused: NameRefused = *opaque(&NameRefused::TooLong);
     display(&refused);
     opaque(refused.code());

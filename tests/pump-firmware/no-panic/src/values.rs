@@ -5,7 +5,7 @@ use core::num::NonZeroU8;
 use draught::audit::Fit;
 use draught::event::{PassCount, Pumped};
 use draught::forecast::Forecast;
-use draught::machine::{EventId, Machine};
+use draught::machine::{Checkpoint, EventId, Machine};
 use draught::prelude::*;
 use draught::table::{
     Fault, LateTolerance, Limits, Name, Outage, Resume, ResumeWithin, RetryEvery, TripGrace,
@@ -29,6 +29,7 @@ pub fn all(table: &mut Table, machine: &mut Machine) {
     steps();
     settings(table);
     events(machine);
+    outage(table, machine);
     bytes(table);
     forecast(table);
 }
@@ -160,6 +161,22 @@ fn events(machine: &Machine) {
     let EventId(id) = machine.event_id();
     opaque((id, machine.is_armed(), machine.sample(), machine.due_wall()));
     opaque(*machine == *opaque(machine));
+}
+
+/// What is kept over an outage, and going on from it.
+fn outage(table: &Table, machine: &mut Machine) {
+    let Ok(table) = table.checked() else { return };
+    let input = *opaque(&Input { now: NOW, drawn: RawVolume::ZERO });
+    let kept = machine.checkpoint(table, input);
+    opaque(kept.is_under_way());
+    if let Some(kept) = opaque(Checkpoint::from_bytes(opaque(&kept.to_bytes()))) {
+        opaque(kept.continued(input.now.wall));
+        if let Ok((resumed, event)) = Machine::resume(table, &kept, input) {
+            *machine = resumed;
+            opaque(event);
+        }
+    }
+    opaque(machine.wants_operator(table));
 }
 
 /// The other lines of a forecast.

@@ -26,18 +26,22 @@ impl<'b> Put<'b> {
         }
     }
 
+    #[inline(never)]
     pub(crate) fn u8(&mut self, number: u8) {
         self.bytes(&[number]);
     }
 
+    #[inline(never)]
     pub(crate) fn u16(&mut self, number: u16) {
         self.bytes(&number.to_le_bytes());
     }
 
+    #[inline(never)]
     pub(crate) fn u32(&mut self, number: u32) {
         self.bytes(&number.to_le_bytes());
     }
 
+    #[inline(never)]
     pub(crate) fn u64(&mut self, number: u64) {
         self.bytes(&number.to_le_bytes());
     }
@@ -47,6 +51,7 @@ impl<'b> Put<'b> {
     }
 
     /// An instant that may be unknown.
+    #[inline(never)]
     pub(crate) fn wall(&mut self, wall: Option<WallMs>) {
         self.u64(wall.map_or(0, WallMs::as_ms));
     }
@@ -70,7 +75,7 @@ impl<'b> Take<'b> {
     }
 
     #[inline(never)]
-    fn array<const N: usize>(&mut self) -> [u8; N] {
+    pub(crate) fn array<const N: usize>(&mut self) -> [u8; N] {
         match self.bytes.split_first_chunk() {
             Some((chunk, rest)) => {
                 self.bytes = rest;
@@ -83,18 +88,22 @@ impl<'b> Take<'b> {
         }
     }
 
+    #[inline(never)]
     pub(crate) fn u8(&mut self) -> u8 {
         u8::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u16(&mut self) -> u16 {
         u16::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u32(&mut self) -> u32 {
         u32::from_le_bytes(self.array())
     }
 
+    #[inline(never)]
     pub(crate) fn u64(&mut self) -> u64 {
         u64::from_le_bytes(self.array())
     }
@@ -104,16 +113,12 @@ impl<'b> Take<'b> {
     }
 
     /// An instant that may be unknown. No trusted instant is 0, so 0 is "unknown".
+    #[inline(never)]
     pub(crate) fn wall(&mut self) -> Option<WallMs> {
         let ms = self.u64();
         let wall = WallMs::from_ms(ms);
         self.good &= ms == 0 || wall.is_some();
         wall
-    }
-
-    /// Something that was read cannot be.
-    pub(crate) const fn spoil(&mut self) {
-        self.good = false;
     }
 
     /// Whether everything could be read.

@@ -11,6 +11,8 @@
 //! * [`wire`]: the table as compact canonical bytes, strictly read.
 //! * [`machine`]: the state machine. [`forecast`]: what it will do, found by running it.
 //! * [`meter`]: exact volume and flow statistics.
+//! * [`port`]: what is needed of a board. [`regulator`], [`limits`]: how the motor is driven, and when it must stop.
+//! * [`journal`]: checkpoints, records and schedules on NOR flash, safe against a cut at any instant.
 //!
 //! What every step means is written in `docs/steps.md`; the bytes in `docs/encoding.md`.
 
@@ -24,10 +26,14 @@ pub mod calendar;
 pub mod clock;
 pub mod event;
 pub mod forecast;
+pub mod journal;
+pub mod limits;
 pub mod machine;
 pub mod meter;
 pub mod port;
+pub mod pump;
 pub mod record;
+pub mod regulator;
 pub mod step;
 pub mod table;
 pub mod units;

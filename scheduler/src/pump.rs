@@ -42,5 +42,5 @@ mod state;
 pub use self::arm::{LoadRefused, StartRefused};
 pub use self::board::Board;
 pub use self::boot::Booted;
-pub use self::keep::CHECKPOINT_LEN;
+pub use self::keep::{CHECKPOINT_LEN, CHECKPOINT_STRIDE, ROW_STRIDE, Regions};
 pub use self::state::{Config, Pump, Status};

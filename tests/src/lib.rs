@@ -3,9 +3,12 @@
 pub mod compare;
 pub mod crc_strength;
 pub mod drive;
+pub mod nor;
 pub mod oracle;
 pub mod plans;
+pub mod random;
 pub mod reference;
+pub mod rig;
 pub mod schema;
 pub mod strategies;
 pub mod vectors;

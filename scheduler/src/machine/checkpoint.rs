@@ -57,13 +57,16 @@ impl Checkpoint {
     #[must_use]
     pub fn to_bytes(&self) -> [u8; Self::LEN] {
         let mut bytes = [0; Self::LEN];
-        let mut out = Put::new(&mut bytes);
-        put_state(&mut out, &self.machine.state);
-        put_machine(&mut out, &self.machine);
-        out.bytes(&self.schedule.0);
-        put_now(&mut out, self.at);
-        out.u64(self.drawn.as_raw());
+        self.put(&mut Put::new(&mut bytes));
         bytes
+    }
+
+    pub(crate) fn put(&self, out: &mut Put<'_>) {
+        put_state(out, &self.machine.state);
+        put_machine(out, &self.machine);
+        out.bytes(&self.schedule.0);
+        put_now(out, self.at);
+        out.u64(self.drawn.as_raw());
     }
 
     /// From bytes; `None` unless they are those of a checkpoint.

@@ -1,6 +1,7 @@
 //! The meaning of the steps, scenario by scenario: each test is a sentence of `docs/steps.md`.
 
 mod checkpoint;
+mod late;
 mod operator;
 mod outage;
 mod pumping;

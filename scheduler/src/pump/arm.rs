@@ -6,10 +6,11 @@ use super::board::Board;
 use super::state::{Pump, Run};
 use crate::clock::Now;
 use crate::forecast::{Forecast, What};
+use crate::journal::ShelfError;
 use crate::machine::{ArmRefused, EventId, FirstStart};
-use crate::record::{EventRow, Flags};
-use crate::table::StepTable;
-use crate::wire::{self, Refused};
+use crate::port::Supply;
+use crate::record::{EventRow, Flags, Tally};
+use crate::wire;
 
 /// Rows kept free for stretches that the forecast does not know of: pauses and outages.
 const SPARE_ROWS: u32 = 16;
@@ -23,12 +24,8 @@ const SPANS_COUNTED_MAX: u32 = 4_096;
 pub enum LoadRefused {
     /// A schedule is armed: stop or disarm it first.
     Armed,
-    /// The block is refused.
-    Block(Refused),
-    /// There is no such place for a schedule.
-    NoSuchPlace,
-    /// It could not be kept: the flash failed.
-    NotKept,
+    /// The block is refused, there is no such place, or the flash failed.
+    Shelf(ShelfError),
 }
 
 /// Why nothing was armed; nothing has changed.
@@ -56,9 +53,7 @@ impl fmt::Display for LoadRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Armed => f.write_str("a schedule is armed; stop or disarm it first"),
-            Self::Block(refused) => refused.fmt(f),
-            Self::NoSuchPlace => f.write_str("there is no such place for a schedule"),
-            Self::NotKept => f.write_str("the schedule could not be kept: the flash failed"),
+            Self::Shelf(refused) => refused.fmt(f),
         }
     }
 }
@@ -86,16 +81,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Puts a schedule into the pump: decodes it, keeps it in flash in one of several places, and reads it back.
     ///
     /// # Errors
-    /// [`LoadRefused`]; the schedule that was in that place is then still there.
+    /// [`LoadRefused`]; the schedule that was in that place is then still there, but need not be loaded any more.
     pub fn load(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
         if self.run.machine.is_armed() {
             return Err(LoadRefused::Armed);
         }
-        // Tried out on the way in, so that a refused block leaves what is kept alone.
-        let mut table = StepTable::<N>::empty();
-        wire::decode_into(block, &mut table).map_err(LoadRefused::Block)?;
-        self.keeper.shelve(self.board.flash(), place, block)?;
-        self.table = table;
+        self.keeper
+            .shelf
+            .store(self.board.flash(), place.into(), block, &mut self.table)
+            .map_err(LoadRefused::Shelf)?;
         self.place = place;
         Ok(())
     }
@@ -114,14 +108,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
         let table = self.table.checked().map_err(|_| StartRefused::NothingLoaded)?;
         let id = EventId(self.run.event.event.0.wrapping_add(1));
-        let mut run = Run::begun(id, now);
+        let mut run = Run { tally: Tally::new(now.mono), kept: now.mono, ..Run::NONE };
         let first = run
             .machine
             .arm(table, &self.config.fit, id, run.input(now))
             .map_err(StartRefused::Arm)?;
         let forecast = Forecast::new(table, &self.config.fit, now).map_err(StartRefused::Arm)?;
         let (rows, stop_set) = rows_of(forecast, now);
-        let free = self.keeper.rows_free();
+        let free = self.keeper.rows_free(self.board.flash());
         let needed = rows.saturating_add(SPARE_ROWS);
         if needed > free {
             return Err(StartRefused::JournalFull { needed, free });

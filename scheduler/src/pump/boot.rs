@@ -1,12 +1,13 @@
 //! Power comes back.
 
 use super::board::Board;
-use super::keep::{Keeper, Kept};
+use super::keep::Keeper;
 use super::state::{Config, Pump, Run};
 use crate::clock::{MonoMs, Now};
-use crate::event::{EndReason, StopReason};
+use crate::event::{EndReason, Event, StopReason};
+use crate::journal::RegionRefused;
 use crate::limits::Limits;
-use crate::machine::{Checkpoint, Command, Demand, Machine};
+use crate::machine::{Checkpoint, Command, Machine};
 use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
 use crate::record::{Flags, INTERRUPTION_MS, Log};
 use crate::regulator::Regulator;
@@ -31,17 +32,18 @@ pub enum Booted {
 }
 
 impl<B: Board, const N: usize> Pump<B, N> {
-    /// Starts the engine: finds what the journal holds, and goes on with an event that was under way.
+    /// An engine at rest, with its motor off: [`Pump::boot`] comes next.
     ///
-    /// The motor is off until the first poll. Works on blank flash, too.
-    pub fn boot(mut board: B, config: Config) -> (Self, Booted) {
-        let keeper = Keeper::open(board.flash(), &config);
-        let mut pump = Self {
+    /// # Errors
+    /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
+    pub fn new(mut board: B, config: Config) -> Result<Self, RegionRefused> {
+        Ok(Self {
+            keeper: Keeper::open(board.flash(), &config)?,
             board,
             config,
             table: StepTable::empty(),
-            keeper,
             run: Run::NONE,
+            place: 0,
             held: None,
             mono_ahead: 0,
             regulator: Regulator::new(config.regulator),
@@ -52,32 +54,39 @@ impl<B: Board, const N: usize> Pump<B, N> {
             changed: false,
             warned: false,
             polled: Now { mono: MonoMs::from_ms(0), wall: None },
-        };
-        pump.power = pump.board.supply().read();
-        let booted = match pump.newest() {
-            Some(kept) => pump.go_on(kept),
-            None => Booted::Idle,
-        };
-        pump.polled = pump.now();
-        (pump, booted)
+        })
     }
 
-    fn go_on(&mut self, kept: Kept) -> Booted {
-        let Kept { run, checkpoint, warned } = kept;
-        (self.run, self.warned) = (run, warned);
-        self.run.demand = Demand::Off;
+    /// Finds what the journal holds, and goes on with an event that was under way. Call it once, before the first poll.
+    ///
+    /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
+    /// Blank flash is as good as any.
+    pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
+        self.power = self.board.supply().read();
+        let booted = match self.read_newest() {
+            Some(checkpoint) => self.go_on(&checkpoint, buffer),
+            None => Booted::Idle,
+        };
+        self.polled = self.now();
+        booted
+    }
+
+    fn go_on(&mut self, checkpoint: &Checkpoint, buffer: &mut [u8]) -> Booted {
+        // What cannot be loaded is found out when it is resumed.
+        let place = self.place.into();
+        let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
         self.write_missing_rows();
+        self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
-        self.load_armed(checkpoint.schedule);
-        if self.must_wait_for_charger(&checkpoint) {
-            self.held = Some(checkpoint);
-            self.continue_clock(&checkpoint);
+        if self.must_wait_for_charger(checkpoint) {
+            self.held = Some(*checkpoint);
+            self.continue_clock(checkpoint);
             return Booted::HeldByCharger;
         }
-        Booted::Resumed { outage_ms: self.resume(&checkpoint) }
+        Booted::Resumed { outage_ms: self.resume(checkpoint) }
     }
 
     /// A battery that died must not start again on the charger, unless the schedule says that the pump lives on one.
@@ -99,6 +108,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Goes on with the event, or ends it, as its outage rule says. Nothing is pumped before the checkpoint of this is written.
+    #[inline(never)]
     fn resume(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
         let outage_ms = self.continue_clock(checkpoint);
         let now = self.now();
@@ -119,14 +129,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
             // The schedule that was armed is not there any more, or is another.
             None => {
                 self.run.machine = Machine::new();
-                self.happened(now, crate::event::Event::Ended(EndReason::WrongTable));
+                self.happened(now, Event::Ended(EndReason::WrongTable));
             }
         }
         if was_under_way {
             self.interrupted(checkpoint, outage_ms);
         }
         self.changed = true;
-        self.keep(now);
+        // Tried again at the next poll when it fails, before the motor is driven.
+        let _ = self.keep(now);
         outage_ms
     }
 
@@ -157,9 +168,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
-    /// An event that waited for the charger to be taken away goes on, or ends when it waited too long.
-    pub(super) fn go_on_when_uncharged(&mut self, _: Now) {
-        let Some(checkpoint) = self.held else { return };
+    /// Whether an event waits for the charger to be taken away. When it was, or the event has waited for too long, it goes on or ends.
+    pub(super) fn is_held(&mut self) -> bool {
+        let Some(checkpoint) = self.held else { return false };
         let wall = self.board.wall().now();
         let (_, outage_ms) = checkpoint.continued(wall);
         let too_long = match self.table.settings().outage {
@@ -168,8 +179,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
             Outage::Abandon => true,
         };
-        if !self.power.charging || too_long {
-            self.held = None;
+        if self.power.charging && !too_long {
+            return true;
+        }
+        self.let_go();
+        false
+    }
+
+    /// An event that was held goes on, or ends.
+    pub(super) fn let_go(&mut self) {
+        if let Some(checkpoint) = self.held.take() {
             self.resume(&checkpoint);
         }
     }

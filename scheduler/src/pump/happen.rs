@@ -4,6 +4,7 @@ use super::board::Board;
 use super::state::{Pump, Sample};
 use crate::clock::Now;
 use crate::event::{EndReason, Event, PumpEnd, Pumped};
+use crate::machine::Checkpoint;
 use crate::record::{Flags, SpanRow, Tally};
 
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
@@ -11,6 +12,7 @@ const LATE_MS: u64 = 1_000;
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Takes an event into the record.
+    #[inline(never)]
     pub(super) fn happened(&mut self, now: Now, event: Event) {
         self.log.note(now, event);
         self.changed = true;
@@ -27,33 +29,48 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 flags.set(Flags::LATE);
             }
             Event::PumpingBegan { sample, .. } => self.began(now, sample),
-            Event::PumpingEnded(pumped) => self.ended(now, &pumped),
-            Event::Ended(reason) => self.closed(now, reason),
+            Event::PumpingEnded(pumped) => self.ended(&pumped),
+            Event::Ended(reason) => self.closed(reason),
             _ => {}
         }
     }
 
     fn began(&mut self, now: Now, sample: u32) {
         if sample != self.run.sample.number {
-            self.close_sample();
-            if self.run.sample.over {
+            if self.run.sample.number != 0 {
+                self.close_sample();
                 // While its sums are still there. The motor goes on as it does for these few ms; the next reading covers them.
-                self.keep(now);
+                let _ = self.keep(now);
             }
-            self.run.drawn_before = self.run.input(now).drawn;
-            self.run.tally = Tally::new(now.mono);
-            self.run.sample = Sample { number: sample, begin: now.wall, ..Sample::NONE };
+            self.begin_sample(now, sample);
         }
         self.run.event.started = self.run.event.started.or(now.wall);
         self.run.event.samples = self.run.event.samples.max(sample);
+    }
+
+    /// From now on it is another sampler.
+    fn begin_sample(&mut self, now: Now, number: u32) {
+        self.run.drawn_before = self.run.input(now).drawn;
+        self.run.tally = Tally::new(now.mono);
+        self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
         self.changed = true;
     }
 
-    fn ended(&mut self, now: Now, pumped: &Pumped) {
-        if self.run.span.is_some() {
-            self.keep(now);
+    /// At boot: power was cut between the row of a sample and the begin of the next, whose stretch the checkpoint holds already.
+    pub(super) fn finish_change_of_sampler(&mut self, checkpoint: &Checkpoint) {
+        let number = checkpoint.machine.sample();
+        if checkpoint.is_under_way() && number != self.run.sample.number {
+            self.begin_sample(checkpoint.at, number);
         }
+    }
+
+    #[inline(never)]
+    fn ended(&mut self, pumped: &Pumped) {
         let event = &mut self.run.event;
+        if self.run.span.is_some() {
+            // Only when the flash has failed since the last one.
+            event.flags.set(Flags::ROW_LOST);
+        }
         event.spans = event.spans.saturating_add(1);
         event.pumped_ms = event.pumped_ms.saturating_add(pumped.pumped_ms());
         event.volume = event.volume.saturating_add(pumped.volume);
@@ -83,10 +100,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.changed = true;
     }
 
-    fn closed(&mut self, now: Now, reason: EndReason) {
-        if self.run.sample.over {
-            self.keep(now);
-        }
+    fn closed(&mut self, reason: EndReason) {
         self.close_sample();
         let event = &mut self.run.event;
         event.reason = reason;
@@ -115,6 +129,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
         if (1..metered_ms).contains(&tally.uncorrected_ms()) {
             flags.set(Flags::NOT_AT_INLET);
+        }
+        if let Some((least, most)) = self.config.sample_ms
+            && !(least..=most).contains(&self.run.sample.pumped_ms)
+        {
+            flags.set(Flags::TIME_OUTSIDE);
         }
         if tally.is_unsteady() {
             flags.set(Flags::FLOW_UNSTEADY);

@@ -8,6 +8,7 @@ use crate::machine::{Command, CommandRefused, Phase};
 use crate::port::{Key, Panel};
 
 impl<B: Board, const N: usize> Pump<B, N> {
+    #[inline(never)]
     pub(super) fn keys(&mut self, now: Now) {
         while let Some(key) = self.board.panel().key() {
             // A key that cannot be followed now does nothing: the indications say what the pump waits for.
@@ -26,7 +27,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
     }
 
+    /// While an event waits for the charger to be taken away, it can only be stopped.
+    pub(super) fn keys_while_held(&mut self) {
+        while let Some(key) = self.board.panel().key() {
+            match key {
+                Key::Stop => {
+                    self.let_go();
+                    let now = self.now();
+                    let _ = self.ask(Command::Stop(StopReason::Operator), now);
+                    let _ = self.keep(now);
+                }
+                Key::Clear => self.indications.fault = false,
+                Key::Resume | Key::ConfirmSampler => {}
+            }
+        }
+    }
+
     /// Asks the machine at an instant, after it has done what was due until then.
+    #[inline(never)]
     pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
         self.settle(now);
         let Ok(table) = self.table.checked() else { return Err(CommandRefused::NotArmed) };
@@ -46,15 +64,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// [`CommandRefused`]; nothing has changed but what was due by now.
     pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
         let now = self.now();
-        if self.held.is_some() {
+        if self.held.is_some() && !matches!(command, Command::Stop(_)) {
             return Err(CommandRefused::NotArmed);
         }
+        self.let_go();
         self.ask(command, now)?;
         self.poll();
         Ok(())
     }
 
-    fn phase(&self, now: Now) -> Phase {
+    pub(super) fn phase(&self, now: Now) -> Phase {
         self.table.checked().map_or(Phase::Idle, |table| self.run.machine.phase(table, now))
     }
 }

@@ -3,13 +3,21 @@
 use super::board::Board;
 use super::state::Pump;
 use crate::clock::Now;
-use crate::machine::{Command, Demand, Wake};
+use crate::event::Limit;
+use crate::limits::Seen;
+use crate::machine::{Command, Demand, Phase, Wake};
 use crate::port::{Ambient, Duty, FlowSensor, Motor, Panel, Supply};
 use crate::record::Flags;
-use crate::event::Limit;
+use crate::step::Step;
 
 /// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
 const STEP_MS: u64 = 2_000;
+
+/// How often a pump looks whether the charger was taken away, in ms.
+const HELD_MS: u64 = 10_000;
+
+/// Nothing will happen without a command.
+const NEVER: Wake = Wake::At { mono: None, wall: None, drawn: None };
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Does what is to be done now, and says when to be called next.
@@ -19,7 +27,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub fn poll(&mut self) -> Wake {
         let now = self.now();
         self.power = self.board.supply().read();
-        self.go_on_when_uncharged(now);
+        if self.is_held() {
+            self.keys_while_held();
+            self.indicate(now);
+            return Wake::At { mono: Some(now.mono.plus_ms(HELD_MS)), wall: None, drawn: None };
+        }
+        let now = self.now();
         self.watch_clock(now);
         let tripped = self.meter(now);
         self.keys(now);
@@ -33,6 +46,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// Adds what was drawn since the poll before, and judges the limits.
+    #[inline(never)]
     fn meter(&mut self, now: Now) -> Option<Limit> {
         let Demand::Pump(target) = self.run.demand else {
             self.run.tally.idle(now.mono);
@@ -50,23 +64,26 @@ impl<B: Board, const N: usize> Pump<B, N> {
         };
         let ms = now.mono.since(before);
         let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
-        let limits = self.table.settings().limits;
-        let judged = self.limits.judge(target, &limits, flow, drop_pa, ms);
-        let duty = self.regulator.step(target, flow, drop_pa, ms);
-        if self.board.motor().drive(duty).is_err() {
-            return Some(Limit::Sensor);
-        }
-        if self.power.low { Some(Limit::Supply) } else { judged }
+        let seen = Seen {
+            flow_ul_per_min: flow,
+            drop_pa,
+            duty: self.regulator.duty(),
+            supply_low: self.power.low,
+        };
+        self.regulator.step(target, flow, drop_pa, ms);
+        self.limits.judge(target, &self.table.settings().limits, &seen, ms)
     }
 
     fn trip(&mut self, limit: Limit, now: Now) {
-        self.ask(Command::Trip(limit), now);
+        // Refused only when the step ended at this very instant: then there is nothing left to trip.
+        let _ = self.ask(Command::Trip(limit), now);
     }
 
     /// Calls the machine until there is nothing more to do at this instant.
+    #[inline(never)]
     pub(super) fn settle(&mut self, now: Now) -> Wake {
         loop {
-            let Ok(table) = self.table.checked() else { return Wake::NEVER };
+            let Ok(table) = self.table.checked() else { return NEVER };
             let input = self.run.input(now);
             let answer = self.run.machine.advance(table, input);
             self.demand(answer.demand);
@@ -82,15 +99,19 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Takes a demand over; a motor that starts, starts from nothing known.
     pub(super) fn demand(&mut self, demand: Demand) {
         if demand != self.run.demand {
-            if let Demand::Pump(target) = demand {
-                self.regulator.start(target);
-                self.limits.start();
+            match demand {
+                Demand::Pump(target) => {
+                    self.regulator.start(target);
+                    self.limits.start();
+                }
+                Demand::Off => self.regulator.stop(),
             }
             self.run.demand = demand;
         }
     }
 
     /// The motor and the journal, in the order in which a cut does least harm.
+    #[inline(never)]
     fn act(&mut self, now: Now) {
         let motor_stops = !self.run.is_pumping();
         if motor_stops && self.board.motor().drive(Duty::OFF).is_err() {
@@ -103,16 +124,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned {
-            self.keep(now);
+            // Tried again at the next poll when it fails.
+            let _ = self.keep(now);
             self.warned = self.power.failing;
         }
-        if let Demand::Pump(target) = self.run.demand
-            && self.board.motor().drive(self.regulator.duty(target)).is_err()
-        {
+        if self.run.is_pumping() && self.board.motor().drive(self.regulator.duty()).is_err() {
             self.trip(Limit::Sensor, now);
         }
     }
 
+    #[inline(never)]
     fn watch_clock(&mut self, now: Now) {
         if self.run.machine.is_armed() {
             match (self.polled.wall, now.wall) {
@@ -129,10 +150,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.polled = now;
     }
 
+    #[inline(never)]
     fn indicate(&mut self, now: Now) {
-        let wants = match self.table.checked() {
-            Ok(table) => self.run.machine.wants_operator(table),
-            Err(_) => false,
+        let wants = match self.phase(now) {
+            Phase::Holding { step, .. } => {
+                let held = self.table.steps().get(step.index());
+                matches!(held, Some(Step::HoldUntilResumed { .. }))
+            }
+            _ => false,
         };
         let shown = crate::port::Indications {
             pumping: self.run.is_pumping(),
@@ -140,7 +165,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             fault: self.indications.fault,
             supply_low: self.power.low,
             clock_untrusted: now.wall.is_none(),
-            wants_operator: wants,
+            wants_operator: wants || self.run.machine.wants_sampler(),
         };
         self.indications = shown;
         self.board.panel().show(shown);
@@ -149,7 +174,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// While the pump runs the next reading is due before most else.
     fn next(&self, wake: Wake, now: Now) -> Wake {
         let Wake::At { mono, wall, drawn } = wake else { return wake };
-        if !self.run.is_pumping() && self.held.is_none() {
+        if !self.run.is_pumping() {
             return wake;
         }
         let reading = now.mono.plus_ms(self.config.reading_ms.into());

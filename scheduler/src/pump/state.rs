@@ -1,7 +1,7 @@
 //! What a pump holds between two polls.
 
 use super::board::Board;
-use super::keep::Keeper;
+use super::keep::{Keeper, Regions};
 use crate::audit::Fit;
 use crate::clock::{MonoMs, Now};
 use crate::limits::Limits;
@@ -16,7 +16,7 @@ use crate::units::RawVolume;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Config {
     /// Number of the device; part of every slot of its journal, so that another pump's flash is not taken for its own.
-    pub device: u32,
+    pub device: u64,
     /// Pump or simulation; stands in every record.
     pub origin: Origin,
     /// What it can do.
@@ -30,8 +30,11 @@ pub struct Config {
     /// Time between two checkpoints while the pump runs, in ms: 60,000 with a supply that warns early, else 4,000
     /// (five cuts in 6 h then stay within ± 20 s, 40 CFR 53.54).
     pub checkpoint_ms: u32,
+    /// For how long a sample must be drawn, in ms, both ends included; a sample outside is flagged. 1380 to 1500 min for a
+    /// 24-h sampler (40 CFR 50 App. L 3.3).
+    pub sample_ms: Option<(u64, u64)>,
     /// Where in the flash what is kept.
-    pub regions: crate::journal::Regions,
+    pub regions: Regions,
 }
 
 /// A pump with room for schedules of `N` steps.
@@ -41,6 +44,8 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) table: StepTable<N>,
     pub(super) keeper: Keeper,
     pub(super) run: Run,
+    /// Where the schedule that is loaded is kept.
+    pub(super) place: u8,
     /// After an outage: not resumed yet, since the supply is charging and the schedule does not allow it.
     pub(super) held: Option<Checkpoint>,
     /// Added to the board's monotonic clock, which starts anew at every power-on.
@@ -75,6 +80,8 @@ pub(super) struct Run {
     pub(super) span: Option<SpanRow>,
     /// When the latest checkpoint was written.
     pub(super) kept: MonoMs,
+    /// The event is over; its row is to be in the journal.
+    pub(super) over: bool,
     /// Resumes since a whole checkpoint interval was last pumped.
     pub(super) resumes_in_row: u8,
 }
@@ -112,7 +119,7 @@ pub struct Status {
 }
 
 impl Run {
-    pub(super) const fn input(&self, now: Now) -> Input {
+    pub(super) fn input(&self, now: Now) -> Input {
         Input { now, drawn: self.drawn_before.saturating_add(self.tally.meter().volume()) }
     }
 
@@ -123,7 +130,7 @@ impl Run {
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Both clocks; the monotonic one goes on from before the latest outage.
-    pub(super) fn now(&mut self) -> Now {
+    pub fn now(&mut self) -> Now {
         let mono = self.board.mono().now().plus_ms(self.mono_ahead);
         Now { mono, wall: self.board.wall().now() }
     }

@@ -1,7 +1,5 @@
 //! The latest things that happened, for whoever looks at a pump; counters that survive what the ring forgets.
 
-use heapless::HistoryBuf;
-
 use crate::clock::Now;
 use crate::event::Event;
 
@@ -10,7 +8,9 @@ use crate::event::Event;
 /// The record is in the rows; this is for a screen and for finding out what a pump did last.
 #[derive(Clone, Debug)]
 pub struct Log<const M: usize> {
-    latest: HistoryBuf<(Now, Event), M>,
+    latest: [Option<(Now, Event)>; M],
+    /// Where the next one goes: where the oldest is.
+    next: usize,
     told: u32,
     counts: Counts,
 }
@@ -31,7 +31,7 @@ pub struct Counts {
 
 impl<const M: usize> Default for Log<M> {
     fn default() -> Self {
-        Self { latest: HistoryBuf::new(), told: 0, counts: Counts::default() }
+        Self { latest: [const { None }; M], next: 0, told: 0, counts: Counts::default() }
     }
 }
 
@@ -51,12 +51,17 @@ impl<const M: usize> Log<M> {
         if let Some(count) = count {
             *count = count.saturating_add(1);
         }
-        self.latest.write((now, event));
+        if let Some(place) = self.latest.get_mut(self.next) {
+            *place = Some((now, event));
+        }
+        let after = self.next.saturating_add(1);
+        self.next = if after < M { after } else { 0 };
     }
 
     /// The latest, oldest first.
     pub fn latest(&self) -> impl Iterator<Item = &(Now, Event)> {
-        self.latest.oldest_ordered()
+        let (newer, older) = self.latest.split_at_checked(self.next).unwrap_or_default();
+        older.iter().chain(newer).flatten()
     }
 
     /// How many there were in all, those that the ring forgot included.

@@ -319,6 +319,9 @@ impl Flags {
     /// The event was ended early, by hand or by a fault.
     pub const ENDED_EARLY: Self = Self(1 << 12);
 
+    /// A sample was drawn for less or more time than it must be (App. L 3.3, 7.4.13: 1380 to 1500 min).
+    pub const TIME_OUTSIDE: Self = Self(1 << 13);
+
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
         (Self::FLOW_UNSTEADY, "flow-unsteady"),
@@ -334,6 +337,7 @@ impl Flags {
         (Self::LATE, "late"),
         (Self::ROW_LOST, "row-lost"),
         (Self::ENDED_EARLY, "ended-early"),
+        (Self::TIME_OUTSIDE, "time-outside"),
     ];
 
     /// Sets a flag; once set it stays.
@@ -399,6 +403,37 @@ pub struct EventRow {
 }
 
 impl EventRow {
+    /// No event yet.
+    pub(crate) const NONE: Self = Self::begun(EventId(0), ScheduleId([0; 4]), Origin::Pump);
+
+    /// An event that has just been armed.
+    pub(crate) const fn begun(event: EventId, schedule: ScheduleId, origin: Origin) -> Self {
+        Self {
+            event,
+            schedule,
+            origin,
+            armed: None,
+            start_set: None,
+            stop_set: None,
+            started: None,
+            stopped: None,
+            pumped_ms: 0,
+            volume: RawVolume::ZERO,
+            spans: 0,
+            samples: 0,
+            interruptions: 0,
+            interrupted_s: [0; INTERRUPTIONS_KEPT],
+            resumes: 0,
+            unaccounted_ms: 0,
+            trips: [0; 5],
+            late_ms: 0,
+            supply_armed_percent: None,
+            supply_ended_percent: None,
+            flags: Flags(0),
+            reason: EndReason::Disarmed,
+        }
+    }
+
     /// Its bytes.
     #[must_use]
     pub fn to_bytes(&self) -> RowBytes {

@@ -207,6 +207,17 @@ impl Tally {
         }
     }
 
+    /// Whether a mean over 5 min was more than 5 % off the mean of all (40 CFR 50 App. L 7.4.5.2).
+    #[must_use]
+    pub fn is_unsteady(&self) -> bool {
+        let Some(((low, high), mean)) = self.interval_means().zip(self.meter.mean_ul_per_min())
+        else {
+            return false;
+        };
+        let off = u64::from(high.saturating_sub(mean).max(mean.saturating_sub(low)));
+        off.wrapping_mul(20) > mean.into()
+    }
+
     pub(crate) fn put(&self, out: &mut Put<'_>) {
         self.meter.put(out);
         out.u64(self.standard.as_raw());

@@ -52,6 +52,43 @@ fn every_state_comes_back_as_it_was() {
 }
 
 #[test]
+fn no_field_is_left_out_or_taken_for_another() {
+    let at = |minute| Some(hour(3, minute));
+    let mono = MonoMs::from_ms;
+    let target = Target::pressure(Pressure::from_pa(4_321).unwrap());
+    let begin = Now { mono: mono(1), wall: at(1) };
+    let drawn = RawVolume::from_raw;
+    let state = State::Pumping { index: 5, retries: 6, target, begin, drawn: drawn(2) };
+    let deadline = Deadline { mono: mono(3), wall: at(2), drawn: drawn(4) };
+    let mut machine = Machine {
+        state,
+        deadline,
+        due: Due { mono: mono(5), wall: at(3) },
+        armed: at(4),
+        last_appointment: at(5),
+        resumed: mono(6),
+        done: [7, 8, 9, 0x0a0b],
+        id: EventId(0x0102_0304),
+        sample: 0x0506_0708,
+        steps: 200,
+        fresh: false,
+        confirm_for: Some(StepNo::new(77).unwrap()),
+        confirmed: true,
+    };
+    let now = Now { mono: mono(8), wall: at(6) };
+    let schedule = crate::wire::ScheduleId([1, 2, 3, 4]);
+    let paused =
+        State::Paused { index: 5, retries: 6, end: mono(7), moves_from: mono(9), full: drawn(9) };
+    let states = [state, paused];
+    for (state, drawn_until) in states.into_iter().zip([deadline.drawn, Deadline::NEVER.drawn]) {
+        machine.state = state;
+        machine.deadline.drawn = drawn_until;
+        let kept = Checkpoint { machine, schedule, at: now, drawn: drawn(11) };
+        assert_eq!(Checkpoint::from_bytes(&kept.to_bytes()), Some(kept));
+    }
+}
+
+#[test]
 fn the_bytes_fill_their_length() {
     for kept in every_state() {
         assert!(kept.drawn != RawVolume::from_raw(u64::MAX));

@@ -1,0 +1,336 @@
+//! Keeps flow or pressure at its target: feed-forward and a PI regulator in whole numbers.
+//!
+//! Duty = feed-forward + proportional part + trim. The **feed-forward** is the duty that draws the target through the lightest sampling
+//! train on a full battery, so a start begins near its target and from below. The **trim** is what load and a weaker
+//! battery need on top; it is the integral part, and stops where the duty is limited (no windup).
+//!
+//! A kinked tube looks to a regulator like a filter that loaded within a second. So from [`Config::start_ms`] after a start on, an
+//! error counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
+//! same, and a kink of a few seconds leaves hardly anything to overshoot with.
+//!
+//! # Tuning
+//!
+//! Measure three things of a pump, with the lightest train and a full battery, and the rest follows:
+//!
+//! 1. [`Curve::at_full`] and [`Curve::dead_per_myriad`]: what it draws at full duty, and the duty below which it draws nothing. (For pressure:
+//!    what it reaches at full duty against a closed inlet.)
+//! 2. By how many percent of [`Curve::at_full`] the reading rises for 100 % of duty, where that is most: the gain of the pump.
+//! 3. The time constant of the reading after a step of the duty, and its delay: half a reading interval for the mean that a
+//!    reading is, half a one for the duty that is held until the next, and what the sensor adds.
+//!
+//! [`Curve::tuned`] makes the gains from these by the rule PI = lag / (gain · (closed lag + delay)), integral time = lag, at most
+//! 4 · (closed lag + delay), with a closed lag of the delay (S. Skogestad's rule for a first-order process, from memory).
+//!
+//! ```
+//! use draught::port::Duty;
+//! use draught::regulator::{Config, Curve, Regulator};
+//! use draught::units::{Flow, Target};
+//!
+//! // 4.5 L/min at full duty, nothing below 10 %; lag 0.8 s, readings once a second.
+//! let flow = Curve::tuned(4_500_000, 1_000, 110, 800, 1_000);
+//! let config = Config { flow, pressure: None, ..Config::default() };
+//! let mut regulator = Regulator::new(config);
+//! let target = Target::flow(Flow::from_ul_per_min(2_000_000)?);
+//! regulator.start(target);
+//! assert_eq!(regulator.duty().per_myriad(), 5_000); // 10 % + 90 % · 2.0/4.5
+//! let duty = regulator.step(target, Some(1_500_000), None, 1_000); // too little: more of it
+//! assert!(duty.per_myriad() > 5_000);
+//! regulator.stop();
+//! assert_eq!(regulator.duty(), Duty::OFF);
+//! # Ok::<(), draught::units::OutOfRange>(())
+//! ```
+
+use crate::arithmetic::divide;
+use crate::meter::GAP_MS;
+use crate::port::Duty;
+use crate::units::{Target, TargetKind};
+
+/// Duty is held in 1/65,536 of a hundredth of a percent: full duty is below 2^30.
+const FINE_BITS: u32 = 16;
+const FULL_FINE: u32 = (Duty::FULL.per_myriad() as u32) << FINE_BITS;
+
+/// How what is kept constant answers to the duty, and the gains made from that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Curve {
+    /// What full duty draws, in µL/min or Pa: with the lightest train and a full battery for flow, with a closed inlet for pressure. So the
+    /// feed-forward never asks for too much.
+    pub at_full: u32,
+    /// The duty below which nothing is drawn, in 0.01 %.
+    pub dead_per_myriad: u16,
+    /// Duty, in percent of full, for an error of 100 % of `at_full`.
+    pub gain_percent: u16,
+    /// Integral time, in ms: how long it takes the trim to add as much again as the proportional part. 0 counts as 1.
+    pub integral_ms: u32,
+}
+
+impl Curve {
+    /// Gains by the tuning rule of the module.
+    ///
+    /// `rise_percent`: by how many percent of `at_full` the reading rises for 100 % of duty, where that is most.
+    #[must_use]
+    pub const fn tuned(
+        at_full: u32,
+        dead_per_myriad: u16,
+        rise_percent: u16,
+        lag_ms: u32,
+        delay_ms: u32,
+    ) -> Self {
+        let closed_ms = (delay_ms as u64).saturating_mul(2);
+        let per_rise = closed_ms.saturating_mul(rise_percent as u64);
+        let gain = match divide((lag_ms as u64).saturating_mul(10_000), per_rise) {
+            Some(gain) if gain <= MOST_GAIN_PERCENT as u64 => gain as u16,
+            _ => MOST_GAIN_PERCENT,
+        };
+        let slowest_ms = closed_ms.saturating_mul(4);
+        let integral_ms = if (lag_ms as u64) < slowest_ms { lag_ms } else { slowest_ms as u32 };
+        Self { at_full, dead_per_myriad, gain_percent: gain, integral_ms }
+    }
+}
+
+/// More gain than this is taken for this: the proportional part of an error of a tenth would be all the duty there is.
+const MOST_GAIN_PERCENT: u16 = 1_000;
+
+/// How a motor is driven.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Config {
+    /// For a constant flow.
+    pub flow: Curve,
+    /// For a constant pressure difference; `None`: this pump cannot, and its duty stays at `least`.
+    pub pressure: Option<Curve>,
+    /// The least duty while it pumps, at which the motor does not stall.
+    pub least: Duty,
+    /// The most duty while it pumps.
+    pub most: Duty,
+    /// By how much the duty may change in a second, in 0.01 %.
+    pub slew_per_myriad_per_s: u16,
+    /// After this time from a start an error is bounded, in ms.
+    pub start_ms: u32,
+    /// To how much of the target it is then bounded.
+    pub error_at_most_per_mille: u16,
+}
+
+impl Default for Config {
+    /// A curve of a worn pump, assumed; from 5 % to full duty, all of it within 2 s; 10 s of start (the settling time that is
+    /// promised), then errors up to 2 % of the target count: as fast as half of that a second, or a filter that blocks within
+    /// a minute.
+    fn default() -> Self {
+        Self {
+            flow: Curve::tuned(4_500_000, 1_000, 110, 800, 1_000),
+            pressure: None,
+            least: Duty::from_per_myriad(500),
+            most: Duty::FULL,
+            slew_per_myriad_per_s: 5_000,
+            start_ms: 10_000,
+            error_at_most_per_mille: 20,
+        }
+    }
+}
+
+/// A factor of 1/2^shift.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Gain {
+    factor: u32,
+    shift: u8,
+}
+
+impl Gain {
+    /// Nothing more than 2^18, so that 2^31 of error times it times 2^13 ms stays in 64 bits.
+    const MOST: u64 = 1 << 18;
+
+    /// A quotient, to one part in 32,768 (by more than 2^46, an integral time of minutes for hundreds of L/min, to one in 32).
+    /// `number` is below 2^62.
+    fn of(number: u64, by: u64) -> Self {
+        let (mut number, mut shift) = (number, 0_u8);
+        while number >> 62 == 0 && shift < 62 {
+            number <<= 1;
+            shift = shift.wrapping_add(1);
+        }
+        let mut factor = divide(number, by).unwrap_or(u64::MAX);
+        while factor >> 16 != 0 && shift > 0 {
+            factor >>= 1;
+            shift = shift.wrapping_sub(1);
+        }
+        Self { factor: factor.min(Self::MOST) as u32, shift }
+    }
+
+    /// `error` times `ms` times this, held to twice the full duty.
+    fn times(self, error: i32, ms: u32) -> i32 {
+        let product = i64::from(error).wrapping_mul(self.factor.into()).wrapping_mul(ms.into());
+        let most = i64::from(FULL_FINE);
+        // Not more than 62: a shift that is masked is the one that is meant.
+        product.wrapping_shr(self.shift.into()).clamp(-most, most) as i32
+    }
+}
+
+/// What is kept constant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum Kept {
+    Flow,
+    Pressure,
+}
+
+/// A regulator; the same readings give the same duty on every machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Regulator {
+    config: Config,
+    kept: Kept,
+    /// The target that the rest belongs to; 0: the pump is off.
+    target: u32,
+    proportional: Gain,
+    /// For a ms.
+    integral: Gain,
+    /// The largest error that counts when started.
+    error_at_most: i32,
+    since_ms: u32,
+    /// Feed-forward, trim and duty, fine.
+    ahead: i32,
+    trim: i32,
+    duty: i32,
+}
+
+impl Regulator {
+    /// A motor that is off.
+    #[must_use]
+    pub const fn new(config: Config) -> Self {
+        let none = Gain { factor: 0, shift: 0 };
+        Self {
+            config,
+            kept: Kept::Flow,
+            target: 0,
+            proportional: none,
+            integral: none,
+            error_at_most: 0,
+            since_ms: 0,
+            ahead: 0,
+            trim: 0,
+            duty: 0,
+        }
+    }
+
+    /// Pumps to a target from now on.
+    ///
+    /// Off before: begins at what the feed-forward says, no further from off than a second of slew. On before: goes on from the duty
+    /// that it has, and keeps the trim, since train and battery are the same.
+    pub fn start(&mut self, target: Target) {
+        let (kept, value, curve) = match target.kind() {
+            TargetKind::Flow(flow) => (Kept::Flow, flow.ul_per_min(), Some(self.config.flow)),
+            TargetKind::Pressure(p) => (Kept::Pressure, p.as_pa(), self.config.pressure),
+        };
+        if self.target == 0 || kept != self.kept {
+            self.trim = 0;
+        }
+        (self.kept, self.target, self.since_ms) = (kept, value, 0);
+        self.proportional = Gain { factor: 0, shift: 0 };
+        self.integral = self.proportional;
+        self.ahead = 0;
+        if let Some(curve) = curve {
+            self.tune(curve);
+        }
+        self.limit(self.ahead.saturating_add(self.trim), 1_000);
+    }
+
+    fn tune(&mut self, curve: Curve) {
+        let at_full = u64::from(curve.at_full.max(1));
+        // 2^30 · 1,000 is below 2^40.
+        let gain =
+            u64::from(FULL_FINE).wrapping_mul(curve.gain_percent.min(MOST_GAIN_PERCENT).into());
+        let by = at_full.wrapping_mul(100);
+        self.proportional = Gain::of(gain, by);
+        // 2^32 · 100 · 2^20 is below 2^59.
+        self.integral = Gain::of(gain, by.wrapping_mul(curve.integral_ms.clamp(1, 1 << 20).into()));
+        let dead = fine(Duty::from_per_myriad(curve.dead_per_myriad));
+        let above = u64::from(FULL_FINE.saturating_sub(dead as u32));
+        let share = divide(above.wrapping_mul(self.target.into()), at_full).unwrap_or(0);
+        self.ahead = dead.saturating_add(share.min(FULL_FINE.into()) as i32);
+        // Below 2^31 · 1,000.
+        let bounded = u64::from(self.target)
+            .wrapping_mul(self.config.error_at_most_per_mille.min(1_000).into());
+        self.error_at_most = divide(bounded, 1_000).unwrap_or(0) as i32;
+    }
+
+    /// Stops: the next start knows nothing of this one.
+    pub const fn stop(&mut self) {
+        (self.target, self.trim, self.duty) = (0, 0, 0);
+    }
+
+    /// How hard the motor is to be driven now.
+    #[must_use]
+    pub const fn duty(&self) -> Duty {
+        // Below 2^30.
+        Duty::from_per_myriad((self.duty.wrapping_add(1 << (FINE_BITS - 1)) >> FINE_BITS) as u16)
+    }
+
+    /// Takes a reading, of the flow at the sampler's inlet in µL/min and of the pressure difference in Pa, that stands for the last
+    /// `ms`; answers how hard to drive the motor from now on.
+    ///
+    /// Without a reading of what is kept constant the duty stays as it is. Another target than before is a [`start`](Self::start).
+    pub fn step(
+        &mut self,
+        target: Target,
+        flow_ul_per_min: Option<u32>,
+        drop_pa: Option<u32>,
+        ms: u64,
+    ) -> Duty {
+        let (kept, value, reading) = match target.kind() {
+            TargetKind::Flow(flow) => (Kept::Flow, flow.ul_per_min(), flow_ul_per_min),
+            TargetKind::Pressure(p) => (Kept::Pressure, p.as_pa(), drop_pa),
+        };
+        if (kept, value) != (self.kept, self.target) {
+            self.start(target);
+        }
+        if let Some(reading) = reading {
+            // A reading that is late stands for no more than the longest that one may stand for.
+            self.take(reading, ms.min(GAP_MS) as u32);
+        }
+        self.duty()
+    }
+
+    fn take(&mut self, reading: u32, ms: u32) {
+        // Both are 0 to 2^31 - 1 (a target is below 2^31): their difference fits.
+        let reading = reading.min(i32::MAX as u32) as i32;
+        let mut error = (self.target as i32).wrapping_sub(reading);
+        self.since_ms = self.since_ms.saturating_add(ms);
+        if self.since_ms > self.config.start_ms {
+            error = error.min(self.error_at_most).max(self.error_at_most.wrapping_neg());
+        }
+        let more = self.integral.times(error, ms);
+        // Each of the four is within 2^30: a sum that saturates is far beyond full duty.
+        let trimmed = self.trim.saturating_add(more);
+        let wanted =
+            self.ahead.saturating_add(self.proportional.times(error, 1)).saturating_add(trimmed);
+        let got = self.limit(wanted, ms);
+        // No windup: a trim that asks for more of what cannot be had stays as it is.
+        let in_vain = (wanted > got && more > 0) || (wanted < got && more < 0);
+        if !in_vain {
+            self.trim = trimmed.clamp(-(FULL_FINE as i32), FULL_FINE as i32);
+        }
+    }
+
+    /// Sets the duty as near to `wanted` as the limits and the slew of `ms` allow.
+    fn limit(&mut self, wanted: i32, ms: u32) -> i32 {
+        // Below 2^16 · 5,000 < 2^29; times 65,536/1,000 = 65.536, as 67,109/1,024.
+        let slew = u64::from(self.config.slew_per_myriad_per_s)
+            .wrapping_mul(ms.into())
+            .wrapping_mul(67_109);
+        let slew = (slew >> 10).min(FULL_FINE.into()) as i32;
+        let wanted = wanted
+            .min(self.duty.saturating_add(slew))
+            .max(self.duty.saturating_sub(slew))
+            .min(fine(self.config.most))
+            .max(fine(self.config.least));
+        self.duty = wanted;
+        wanted
+    }
+}
+
+const fn fine(duty: Duty) -> i32 {
+    (duty.per_myriad() as i32) << FINE_BITS
+}
+
+#[cfg(test)]
+mod tests;

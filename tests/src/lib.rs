@@ -3,8 +3,11 @@
 pub mod compare;
 pub mod crc_strength;
 pub mod drive;
+pub mod nor;
 pub mod oracle;
 pub mod plans;
+pub mod power;
+pub mod random;
 pub mod reference;
 pub mod schema;
 pub mod strategies;

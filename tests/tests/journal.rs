@@ -233,9 +233,10 @@ fn a_supply_that_fails_over_and_over_loses_nothing() {
         let mut flash = Flash::new(2, 1);
         let mut ring = checkpoints(&mut flash, 2);
         ring.append(&mut flash, 0, &[99]).unwrap();
+        ring = checkpoints(&mut flash, 2);
         for boot in 0..500 {
             flash.cut_after([0, 1, 14, 15, 16][(boot + way) % 5], torn);
-            assert!(ring.append(&mut flash, 0, &[1]).is_err());
+            assert!(ring.append(&mut flash, 0, &[1]).is_err(), "{torn:?}, boot {boot}");
             flash.boot();
             ring = checkpoints(&mut flash, 2);
             assert_eq!(ring.newest(&mut flash).unwrap().payload()[0], 99, "{torn:?}, boot {boot}");

@@ -12,6 +12,7 @@
 #![no_std]
 
 pub mod engine;
+pub mod journal;
 pub mod slot;
 pub mod texts;
 pub mod values;

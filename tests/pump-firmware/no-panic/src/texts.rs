@@ -5,6 +5,7 @@
 use core::fmt::{Display, Result, Write};
 
 use draught::audit::{FitFault, FitRule, TableFault, TableRule};
+use draught::journal::{JournalError, RegionRefused, ShelfError};
 use draught::machine::{ArmRefused, CommandRefused};
 use draught::prelude::*;
 use draught::table::NameRefused;
@@ -54,5 +55,8 @@ pub fn all() {
     }
     let refused: BufferTooSmall = *opaque(&BufferTooSmall { needed: 0 });
     display(&refused);
+    display::<RegionRefused>(opaque(&RegionRefused::NotAligned));
+    display::<JournalError>(opaque(&JournalError::Full));
+    display::<ShelfError>(opaque(&ShelfError::Empty));
     display::<ScheduleId>(opaque(&ScheduleId([0; 4])));
 }

@@ -6,6 +6,7 @@ pub mod drive;
 pub mod nor;
 pub mod oracle;
 pub mod plans;
+pub mod power;
 pub mod random;
 pub mod reference;
 pub mod rig;

@@ -58,7 +58,7 @@ enum Word {
     Programmed,
     ReadError,
     Unstable,
-    /// Reads as blank; see [`Torn::LooksBlank`].
+    /// Reads as blank but was programmed or torn; see [`Torn::LooksBlank`].
     Spoilt,
     /// Reads as programmed for so many boots more.
     Fading(u8),
@@ -133,7 +133,7 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
             match self.words[word] {
                 Word::Fading(0) => {
                     self.scramble(word);
-                    self.words[word] = Word::Programmed;
+                    self.settle(word);
                 }
                 Word::Fading(boots) => self.words[word] = Word::Fading(boots - 1),
                 _ => {}
@@ -162,6 +162,12 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
         }
     }
 
+    /// A word that was programmed, or torn, and all the same reads as blank is not to be programmed again.
+    fn settle(&mut self, word: usize) {
+        let blank = self.bytes[Self::range(word)].iter().all(|&b| b == u8::MAX);
+        self.words[word] = if blank { Word::Spoilt } else { Word::Programmed };
+    }
+
     fn range(word: usize) -> std::ops::Range<usize> {
         word * WORD..(word + 1) * WORD
     }
@@ -182,12 +188,13 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
         for (cell, byte) in self.bytes[Self::range(word)].iter_mut().zip(data) {
             *cell &= byte;
         }
-        self.words[word] = match self.words[word] {
-            Word::Spoilt => Word::Fading(0),
-            _ => Word::Programmed,
-        };
         if self.bad_words.contains(&(word * WORD)) {
             self.scramble(word);
+        }
+        match self.words[word] {
+            Word::Spoilt => self.words[word] = Word::Fading(0),
+            Word::Unstable => {}
+            _ => self.settle(word),
         }
     }
 
@@ -200,7 +207,7 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
             }
             Torn::Garbage | Torn::Rest => {
                 self.scramble(word);
-                self.words[word] = Word::Programmed;
+                self.settle(word);
             }
             Torn::ReadError => self.words[word] = Word::ReadError,
             Torn::Unstable => self.words[word] = Word::Unstable,
@@ -223,11 +230,11 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
                     for at in Self::range(word) {
                         self.bytes[at] |= self.random.next() as u8;
                     }
-                    self.words[word] = Word::Programmed;
+                    self.settle(word);
                 }
                 Torn::Garbage | Torn::Rest => {
                     self.scramble(word);
-                    self.words[word] = Word::Programmed;
+                    self.settle(word);
                 }
                 Torn::ReadError => self.words[word] = Word::ReadError,
                 Torn::Unstable => self.words[word] = Word::Unstable,
@@ -326,7 +333,8 @@ impl<const WORD: usize, const PAGE: usize> NorFlash for Nor<WORD, PAGE> {
             if torn.is_some() {
                 continue;
             }
-            if !matches!(self.words[word], Word::Blank | Word::Spoilt) {
+            // An unstable word can have read as blank; it stays what it is.
+            if !matches!(self.words[word], Word::Blank | Word::Spoilt | Word::Unstable) {
                 self.wrong_use.push(format!("the word at {} is programmed twice", word * WORD));
                 return Err(NorFlashErrorKind::Other);
             }

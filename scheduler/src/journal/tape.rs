@@ -180,16 +180,15 @@ impl Tape {
         false
     }
 
-    /// Sequence and kind of a slot with a payload that was not released.
+    /// Sequence and kind of a slot with a payload that was not released. One that opening did not see, since it was torn
+    /// so that it reads well only sometimes, does not come up later.
     fn is_wanted(&self, found: Found) -> Option<(u32, u8)> {
-        match (found, self.keep) {
-            (
-                Found::Valid { seq, sort: Sort::Data { .. } },
-                Keep::Unreleased { released: Some(released) },
-            ) if !slot::is_after(seq, released) => None,
-            (Found::Valid { seq, sort: Sort::Data { kind } }, _) => Some((seq, kind)),
-            _ => None,
-        }
+        let Found::Valid { seq, sort: Sort::Data { kind } } = found else { return None };
+        let gone = match self.keep {
+            Keep::Newest | Keep::Unreleased { released: None } => false,
+            Keep::Unreleased { released: Some(released) } => !slot::is_after(seq, released),
+        };
+        (!gone && slot::is_after(self.head.seq, seq)).then_some((seq, kind))
     }
 
     /// Programs the slot at the head, if it is blank. `true` only when it stands there, read back.
@@ -293,18 +292,23 @@ impl Tape {
         }
     }
 
-    /// How many payloads fit before the ring is full, if every slot is good.
+    /// How many payloads fit before the ring is full, if every blank slot is good.
     pub(super) fn free<F: NorFlash>(&self, flash: &mut F, slot: &mut [u8]) -> u32 {
-        let per_page = self.geometry.per_page;
+        let per_page = u32::from(self.geometry.per_page);
         let (mut page, mut free, mut left) = (self.head.page, 0_u32, self.region.pages);
         if self.head.slot > 0 || self.entered {
-            free = u32::from(per_page.saturating_sub(self.head.slot))
-                .saturating_sub((!self.clean).into());
+            let rest = per_page.saturating_sub(self.head.slot.into());
+            let mut walk = Walk { left: rest, ..self.walk() };
+            while let Some((_, found)) = self.step(flash, &mut walk, slot) {
+                free = free.saturating_add((found == Found::Blank).into());
+            }
+            // One for the mark.
+            free = free.saturating_sub((!self.clean).into());
             page = self.page_after(page);
             left = left.wrapping_sub(1);
         }
         while left > 0 && !self.is_kept(flash, page, slot) {
-            free = free.saturating_add(per_page.into());
+            free = free.saturating_add(per_page);
             page = self.page_after(page);
             left = left.wrapping_sub(1);
         }

@@ -13,6 +13,7 @@
 #![no_std]
 
 pub mod engine;
+pub mod journal;
 pub mod pump;
 pub mod slot;
 pub mod texts;

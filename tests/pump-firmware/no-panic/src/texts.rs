@@ -6,6 +6,7 @@ use core::fmt::{Display, Result, Write};
 
 use draught::audit::{FitFault, FitRule, TableFault, TableRule};
 use draught::event::Limit;
+use draught::journal::{JournalError, RegionRefused, ShelfError};
 use draught::machine::{ArmRefused, CommandRefused, ResumeRefused};
 use draught::prelude::*;
 use draught::table::NameRefused;
@@ -59,5 +60,8 @@ pub fn all() {
     }
     let refused: BufferTooSmall = *opaque(&BufferTooSmall { needed: 0 });
     display(&refused);
+    display::<RegionRefused>(opaque(&RegionRefused::NotAligned));
+    display::<JournalError>(opaque(&JournalError::Full));
+    display::<ShelfError>(opaque(&ShelfError::Empty));
     display::<ScheduleId>(opaque(&ScheduleId([0; 4])));
 }

@@ -183,7 +183,8 @@ impl Run<'_> {
             }
             let now = self.rig.look().ms;
             if now > FAULTY_MS + self.ends_ms + LIVE_MS {
-                return Err(self.broken("the event does not come to its end"));
+                let phase = self.pump.status().phase;
+                return Err(self.broken(&format!("the event does not come to its end: {phase:?}")));
             }
             let fault = self.trial.faults.get(next).filter(|_| waiting_off_ms.is_none());
             let over = self.over.iter().map(|(at, _)| *at).min();

@@ -186,13 +186,17 @@ fn repeat_line(failing: &Trial) -> String {
     format!("draught campaign --seed {} --faults {list}", failing.seed)
 }
 
+fn counts<'a>(of: impl Iterator<Item = (&'a str, u64)>) -> serde_json::Value {
+    of.map(|(what, count)| serde_json::json!({ "what": what, "count": count })).collect()
+}
+
 fn json(of: Campaign, summary: &Summary) -> serde_json::Value {
     serde_json::json!({
         "simulated": true,
         "seed": of.seed,
         "runs": summary.runs,
-        "faults": summary.faults,
-        "ends": summary.ends,
+        "faults": counts(summary.faults.iter().map(|(what, count)| (*what, *count))),
+        "ends": counts(summary.ends.iter().map(|(what, count)| (what.as_str(), *count))),
         "boots_after_a_cut": summary.cuts,
         "resumes": summary.resumes,
         "limits_tripped": summary.trips,

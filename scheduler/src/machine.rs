@@ -271,12 +271,6 @@ impl Machine {
         }
     }
 
-    /// Whether pumping goes on only when the operator has confirmed a new sampler, and has not yet.
-    #[must_use]
-    pub const fn wants_sampler(&self) -> bool {
-        self.is_armed() && self.confirm_for.is_some() && !self.confirmed
-    }
-
     /// For a forecast: the new sampler will be confirmed in time.
     pub(crate) const fn assume_confirmed(&mut self) {
         self.confirmed = true;

@@ -5,6 +5,7 @@
 
 pub mod checkpoints;
 pub mod explore;
+pub mod outcomes;
 pub mod records;
 pub mod shelf;
 

@@ -12,7 +12,6 @@ impl Random {
     }
 
     /// The next 64 bits.
-    #[expect(clippy::should_implement_trait, reason = "it never ends, and nobody iterates over it")]
     pub const fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);

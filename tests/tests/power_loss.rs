@@ -195,3 +195,30 @@ fn schedules_at_random() {
         )
     });
 }
+
+// The page.
+
+/// `docs/power-loss.md` with this table between its marks.
+fn with_outcomes(page: &str, table: &str) -> String {
+    let (begin, end) = ("<!-- outcomes -->\n", "<!-- end of outcomes -->");
+    let (before, rest) = page.split_once(begin).expect("the page has a place for the table");
+    let (_, after) = rest.split_once(end).expect("the place has an end");
+    format!("{before}{begin}\n{}\n\n{end}{after}", table.trim_end())
+}
+
+#[test]
+fn the_page_shows_the_outcomes() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/power-loss.md");
+    let page = std::fs::read_to_string(path).unwrap();
+    let right = with_outcomes(&page, &draught_tests::power::outcomes::table());
+    if std::env::var("DRAUGHT_SNAPSHOTS").as_deref() == Ok("overwrite") {
+        std::fs::write(path, &right).unwrap();
+    } else {
+        assert!(
+            page == right,
+            "docs/power-loss.md is not what happens; look at what \
+             DRAUGHT_SNAPSHOTS=overwrite cargo test -p draught-tests --test power_loss outcomes \
+             makes of it"
+        );
+    }
+}

@@ -66,7 +66,7 @@ impl Region {
         if pages < 2 {
             return Err(RegionRefused::TooFewPages);
         }
-        if from % page != 0 {
+        if !from.is_multiple_of(page) {
             return Err(RegionRefused::NotAligned);
         }
         let end = u64::from(from).saturating_add(u64::from(page).saturating_mul(pages.into()));

@@ -5,19 +5,15 @@ use super::state::Pump;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
-use crate::machine::{Command, Demand, Phase, Wake};
+use crate::machine::{Command, Demand, Wake};
 use crate::port::{Ambient, Duty, FlowSensor, Motor, Panel, Supply};
 use crate::record::Flags;
-use crate::step::Step;
 
 /// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
 const STEP_MS: u64 = 2_000;
 
 /// How often a pump looks whether the charger was taken away, in ms.
 const HELD_MS: u64 = 10_000;
-
-/// Nothing will happen without a command.
-const NEVER: Wake = Wake::At { mono: None, wall: None, drawn: None };
 
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Does what is to be done now, and says when to be called next.
@@ -83,7 +79,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     #[inline(never)]
     pub(super) fn settle(&mut self, now: Now) -> Wake {
         loop {
-            let Ok(table) = self.table.checked() else { return NEVER };
+            let Ok(table) = self.table.checked() else { return Wake::NEVER };
             let input = self.run.input(now);
             let answer = self.run.machine.advance(table, input);
             self.demand(answer.demand);
@@ -152,20 +148,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     #[inline(never)]
     fn indicate(&mut self, now: Now) {
-        let wants = match self.phase(now) {
-            Phase::Holding { step, .. } => {
-                let held = self.table.steps().get(step.index());
-                matches!(held, Some(Step::HoldUntilResumed { .. }))
-            }
-            _ => false,
-        };
+        let wants_operator =
+            self.table.checked().is_ok_and(|table| self.run.machine.wants_operator(table));
         let shown = crate::port::Indications {
             pumping: self.run.is_pumping(),
             armed: self.run.machine.is_armed(),
             fault: self.indications.fault,
             supply_low: self.power.low,
             clock_untrusted: now.wall.is_none(),
-            wants_operator: wants || self.run.machine.wants_sampler(),
+            wants_operator,
         };
         self.indications = shown;
         self.board.panel().show(shown);

@@ -52,7 +52,8 @@ pub fn block(number: u32) -> Vec<u8> {
 }
 
 /// Which schedule a table is.
-fn number(table: &StepTable<4>) -> Option<u32> {
+#[must_use]
+pub fn number(table: &StepTable<4>) -> Option<u32> {
     match table.steps() {
         [Step::RunFor { run, .. }, Step::Finish] => Some(run.as_ms() / 1000 - 1),
         _ => None,

@@ -46,8 +46,8 @@ impl Law {
 /// assert_eq!(table.flow_ul_per_min(60_000), Some(2_000_000));
 /// assert_eq!(table.flow_ul_per_min(135_000), Some(3_000_000));
 /// assert_eq!(table.flow_ul_per_min(15_000), Some(1_000_000));
-/// // A quarter more than 4 L/min is the end.
-/// assert_eq!(table.flow_ul_per_min(375_000), Some(5_000_000));
+/// // A quarter more than 4 L/min, at 375 Pa, is the end.
+/// assert_eq!(table.flow_ul_per_min(374_000), Some(4_993_329));
 /// assert_eq!(table.flow_ul_per_min(376_000), None);
 /// # Ok::<(), draught::adapt::CalibrationRefused>(())
 /// ```

@@ -54,8 +54,9 @@ impl ZeroSum {
     fn mean_mpa(&self) -> Option<i32> {
         let half = u64::from(self.count / 2);
         let size = divide(self.sum_mpa.unsigned_abs().saturating_add(half), self.count.into())?;
-        let size = i32::try_from(size).ok()?;
-        Some(if self.sum_mpa < 0 { size.wrapping_neg() } else { size })
+        // No larger than the largest reading, so it fits.
+        let size = size as u32;
+        Some(if self.sum_mpa < 0 { size.cast_signed().wrapping_neg() } else { size.cast_signed() })
     }
 }
 

@@ -3,7 +3,6 @@
 pub mod compare;
 pub mod crc_strength;
 pub mod drive;
-pub mod nor;
 pub mod oracle;
 pub mod plans;
 pub mod power;
@@ -13,3 +12,5 @@ pub mod rig;
 pub mod schema;
 pub mod strategies;
 pub mod vectors;
+
+pub use draught_sim::bench::nor;

@@ -28,6 +28,7 @@
 
 mod clock;
 mod compare;
+pub mod nor;
 mod observe;
 mod plant;
 mod random;
@@ -35,6 +36,7 @@ mod record;
 mod run;
 mod sensor;
 mod stretch;
+pub mod whole;
 mod world;
 mod world_file;
 

@@ -9,6 +9,7 @@ use std::sync::LazyLock;
 
 use clap::{Parser, Subcommand};
 
+pub mod campaign;
 pub mod check;
 pub mod common;
 pub mod decode;
@@ -92,6 +93,8 @@ enum Command {
     Explain(explain::Args),
     /// Say what differs between two plans or blocks.
     Diff(diff::Args),
+    /// Run whole pumps in worlds that try to break them.
+    Campaign(campaign::Args),
 }
 
 /// Runs the command line of this process.
@@ -120,6 +123,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
+        Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.
     match result.and_then(|()| Ok(io.out.flush()?)) {

@@ -47,6 +47,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
     #[inline(never)]
     pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
         self.settle(now);
+        if self.changed {
+            // A stretch may have ended and the next begun just now: its row must be kept before the command ends that one, too.
+            let _ = self.keep(now);
+        }
         let Ok(table) = self.table.checked() else { return Err(CommandRefused::NotArmed) };
         let input = self.run.input(now);
         let answer = self.run.machine.command(table, command, input)?;

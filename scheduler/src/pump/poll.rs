@@ -70,9 +70,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.limits.judge(target, &self.table.settings().limits, &seen, ms)
     }
 
+    /// A limit ends the stretch that it was judged on, unless that came to its end at this very instant.
     fn trip(&mut self, limit: Limit, now: Now) {
-        // Refused only when the step ended at this very instant: then there is nothing left to trip.
-        let _ = self.ask(Command::Trip(limit), now);
+        let stretch = self.run.event.spans;
+        self.settle(now);
+        if self.run.event.spans == stretch {
+            // Refused when nothing is pumped any more: then there is nothing to trip.
+            let _ = self.ask(Command::Trip(limit), now);
+        }
     }
 
     /// Calls the machine until there is nothing more to do at this instant.

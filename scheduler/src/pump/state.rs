@@ -131,8 +131,10 @@ impl Run {
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Both clocks; the monotonic one goes on from before the latest outage.
     pub fn now(&mut self) -> Now {
-        let mono = self.board.mono().now().plus_ms(self.mono_ahead);
-        Now { mono, wall: self.board.wall().now() }
+        // What is added can be negative, as a number that wraps: a pump that was held by its charger may have been on for longer
+        // than its event.
+        let mono = self.board.mono().now().as_ms().wrapping_add(self.mono_ahead);
+        Now { mono: MonoMs::from_ms(mono), wall: self.board.wall().now() }
     }
 
     /// The board, for what the engine does not do.

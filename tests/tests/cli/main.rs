@@ -1,5 +1,6 @@
 //! The command line as its users meet it: snapshots of real output, schemas, round trips, bad input.
 
+mod campaign;
 mod diff;
 mod documents;
 mod harness;

@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 
 use draught::journal::nor_flash::{ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
 
-use crate::random::Random;
+use super::random::Stream;
 
 /// How a cut leaves the word or page that it hit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -78,7 +78,7 @@ pub enum Hit {
 pub struct Nor<const WORD: usize, const PAGE: usize> {
     bytes: Vec<u8>,
     words: Vec<Word>,
-    random: Random,
+    random: Stream,
     cut: Option<(u64, Torn)>,
     hit: Option<Hit>,
     operations: u64,
@@ -94,9 +94,9 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
     /// A chip as it comes: full of anything.
     #[must_use]
     pub fn new(pages: usize, seed: u64) -> Self {
-        let mut random = Random::new(seed);
+        let mut random = Stream::new(seed, "flash");
         Self {
-            bytes: (0..pages * PAGE).map(|_| random.next() as u8).collect(),
+            bytes: (0..pages * PAGE).map(|_| random.bits() as u8).collect(),
             words: vec![Word::Programmed; pages * PAGE / WORD],
             random,
             cut: None,
@@ -158,7 +158,7 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
 
     fn scramble(&mut self, word: usize) {
         for byte in &mut self.bytes[word * WORD..][..WORD] {
-            *byte = self.random.next() as u8;
+            *byte = self.random.bits() as u8;
         }
     }
 
@@ -202,7 +202,7 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
         match torn {
             Torn::Prefix | Torn::OutOfOrder => {}
             Torn::Some => {
-                let some: Vec<u8> = data.iter().map(|b| b | self.random.next() as u8).collect();
+                let some: Vec<u8> = data.iter().map(|b| b | self.random.bits() as u8).collect();
                 self.program(word, &some);
             }
             Torn::Garbage | Torn::Rest => {
@@ -228,7 +228,7 @@ impl<const WORD: usize, const PAGE: usize> Nor<WORD, PAGE> {
                 Torn::Prefix | Torn::OutOfOrder => {}
                 Torn::Some => {
                     for at in Self::range(word) {
-                        self.bytes[at] |= self.random.next() as u8;
+                        self.bytes[at] |= self.random.bits() as u8;
                     }
                     self.settle(word);
                 }
@@ -287,7 +287,7 @@ impl<const WORD: usize, const PAGE: usize> ReadNorFlash for Nor<WORD, PAGE> {
         for (n, part) in bytes.chunks_mut(WORD).enumerate() {
             match self.words[from / WORD + n] {
                 Word::ReadError => return Err(NorFlashErrorKind::Other),
-                Word::Unstable => part.fill_with(|| self.random.next() as u8),
+                Word::Unstable => part.fill_with(|| self.random.bits() as u8),
                 _ => {}
             }
         }

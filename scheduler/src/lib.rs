@@ -12,6 +12,7 @@
 //! * [`machine`]: the state machine. [`forecast`]: what it will do, found by running it.
 //! * [`meter`]: exact volume and flow statistics.
 //! * [`port`]: what is needed of a board. [`regulator`], [`limits`]: how the motor is driven, and when it must stop.
+//! * `adapt`, with the feature `embedded-hal`: ports on the traits of `embedded-hal` 1.0.
 //! * [`journal`]: checkpoints, records and schedules on NOR flash, safe against a cut at any instant.
 //!
 //! What every step means is written in `docs/steps.md`; the bytes in `docs/encoding.md`.
@@ -21,6 +22,8 @@
 #[cfg(test)]
 extern crate std;
 
+#[cfg(feature = "embedded-hal")]
+pub mod adapt;
 pub mod audit;
 pub mod calendar;
 pub mod clock;

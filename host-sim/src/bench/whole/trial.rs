@@ -124,7 +124,7 @@ pub fn trial(trial: &Trial) -> Result<Told, Broken> {
             break;
         }
     }
-    run.to_the_end()
+    run.finish()
 }
 
 fn boot(rig: &Rig, checkpoint_ms: u32) -> (Engine, Booted) {
@@ -168,7 +168,7 @@ struct Run<'t> {
 }
 
 impl Run<'_> {
-    fn to_the_end(mut self) -> Result<Told, Broken> {
+    fn finish(mut self) -> Result<Told, Broken> {
         let mut next = 0;
         // A cut that waits for its operation of the flash.
         let mut waiting_off_ms = None;

@@ -1,5 +1,7 @@
 //! Adapters from embedded-hal to the ports: every byte on the bus, every failure of it, and what is computed from it against rationals.
 
+#[path = "adapt/board.rs"]
+mod board;
 #[path = "adapt/flow.rs"]
 mod flow;
 #[path = "adapt/motor.rs"]

@@ -13,7 +13,7 @@ use proptest::prelude::*;
 const ADDRESS: u8 = 0x68;
 
 /// Weekday before the day and counted from 1, century beside the month, the flag in a register of its own.
-const APART: ClockLayout = ClockLayout {
+pub const APART: ClockLayout = ClockLayout {
     address: ADDRESS,
     first: 0,
     seconds: Digits::new(0, 0x7f),
@@ -44,7 +44,7 @@ const TOGETHER: ClockLayout = ClockLayout {
 
 const _: () = assert!(APART.check().is_ok() && TOGETHER.check().is_ok());
 
-fn wall(ymd: (u16, u8, u8), hms: (u8, u8, u8)) -> WallMs {
+pub fn wall(ymd: (u16, u8, u8), hms: (u8, u8, u8)) -> WallMs {
     let date = Date::from_ymd(ymd.0, ymd.1, ymd.2).expect("a date");
     let time = TimeOfDay::from_hms(hms.0, hms.1, hms.2).expect("a time");
     UtcOffset::UTC.instant(Civil { date, time }).expect("2020 to 2135")

@@ -12,6 +12,7 @@
 
 #![no_std]
 
+pub mod adapt;
 pub mod engine;
 pub mod journal;
 pub mod pump;

@@ -4,6 +4,7 @@
 
 use core::fmt::{Display, Result, Write};
 
+use draught::adapt::{CalibrationRefused, LayoutRefused, NotSet, SupplyRefused, ZeroRefused};
 use draught::audit::{FitFault, FitRule, TableFault, TableRule};
 use draught::event::Limit;
 use draught::journal::{JournalError, RegionRefused, ShelfError};
@@ -63,5 +64,10 @@ pub fn all() {
     display::<RegionRefused>(opaque(&RegionRefused::NotAligned));
     display::<JournalError>(opaque(&JournalError::Full));
     display::<ShelfError>(opaque(&ShelfError::Empty));
+    display::<CalibrationRefused>(opaque(&CalibrationRefused::Empty));
+    display::<LayoutRefused>(opaque(&LayoutRefused::Address));
+    display::<NotSet>(opaque(&NotSet::Year));
+    display::<SupplyRefused>(opaque(&SupplyRefused::Discharge));
+    display::<ZeroRefused>(opaque(&ZeroRefused::TooFew));
     display::<ScheduleId>(opaque(&ScheduleId([0; 4])));
 }

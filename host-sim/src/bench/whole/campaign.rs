@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread;
 
+use draught::event::EndReason;
+
 use super::faults::FaultKind;
 use super::trial::{Broken, Told, Trial, trial};
 use crate::cli::rows::end_word;
@@ -52,7 +54,11 @@ impl Summary {
         for fault in &of.faults {
             *self.faults.entry(fault.kind.name()).or_default() += 1;
         }
-        let reason = told.reason.map_or("", end_word).trim_start_matches("end: ").to_owned();
+        let reason = match told.reason {
+            Some(EndReason::Finished) => "finished",
+            other => other.map_or("", end_word).trim_start_matches("end: "),
+        };
+        let reason = reason.to_owned();
         *self.ends.entry(reason).or_default() += 1;
         self.cuts += u64::from(told.cuts);
         self.resumes += u64::from(told.resumes);

@@ -18,17 +18,17 @@
 //! ```
 //! use draught::adapt::{ByteOrder, Crc8, Field, SensorLayout};
 //!
-//! /// Big-endian words of 16 bits, a checksum behind each: a pressure in 1/60 Pa, and a temperature in 1/200 °C.
+//! /// Big-endian words of 16 bits, a checksum behind each: a pressure in 1/48 Pa, and a temperature in 1/100 °C.
 //! const LAYOUT: SensorLayout = SensorLayout {
-//!     address: 0x25,
-//!     start: &[0x36, 0x15],
+//!     address: 0x2a,
+//!     start: &[0x20, 0x01],
 //!     request: &[],
 //!     data_len: 4,
-//!     checksum: Some(Crc8 { polynomial: 0x31, initial: 0xff, final_xor: 0, after: 2 }),
+//!     checksum: Some(Crc8 { polynomial: 0x1d, initial: 0xff, final_xor: 0xff, after: 2 }),
 //!     status: None,
-//!     pressure: Field { numerator: 50, denominator: 3, ..Field::signed(0, 16, ByteOrder::Big) },
+//!     pressure: Field { numerator: 125, denominator: 6, ..Field::signed(0, 16, ByteOrder::Big) },
 //!     temperature: Some(Field {
-//!         numerator: 5,
+//!         numerator: 10,
 //!         offset: 273_150,
 //!         ..Field::signed(2, 16, ByteOrder::Big)
 //!     }),
@@ -58,3 +58,8 @@ pub use self::rtc_layout::{ClockLayout, Digits, LostFlag, WeekdayRegister};
 pub use self::sensor::{RegisterSensor, Values};
 pub use self::supply::{Sensed, SupplyRefused, Thresholds, VoltageSupply};
 pub use self::ticks::TickClock;
+
+/// The code in `docs/porting.md` compiles, and its sums are right.
+#[cfg(doctest)]
+#[doc = include_str!("../../docs/porting.md")]
+struct Porting;

@@ -100,7 +100,7 @@ impl core::error::Error for ZeroRefused {}
 /// A flow element with a sensor for the pressure across it.
 ///
 /// The sensor's zero drifts, and near no pressure an orifice makes much of little: measure it with the pump off and no wind at the inlet,
-/// before each sample. At an orifice with 240 Pa at its full flow, 1 Pa of zero is 0.2 % there and 13 % at a tenth of the flow.
+/// before each sample. At an orifice with 240 Pa at its full flow, 1 Pa of zero is 0.2 % there and a fifth at a tenth of the flow.
 ///
 /// ```
 /// use draught::adapt::{ByteOrder, Calibration, Field, FlowElement, Law, RegisterSensor};
@@ -109,7 +109,7 @@ impl core::error::Error for ZeroRefused {}
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 ///
 /// const LAYOUT: SensorLayout = SensorLayout {
-///     address: 0x25,
+///     address: 0x2a,
 ///     start: &[],
 ///     request: &[],
 ///     data_len: 2,
@@ -121,7 +121,7 @@ impl core::error::Error for ZeroRefused {}
 /// const BOUNDS: ZeroBounds =
 ///     ZeroBounds { off_at_most_mpa: 1_000, spread_at_most_mpa: 300, readings: 2 };
 ///
-/// let says = |raw: u16| Transaction::read(0x25, raw.to_be_bytes().to_vec());
+/// let says = |raw: u16| Transaction::read(0x2a, raw.to_be_bytes().to_vec());
 /// let bus = Mock::new(&[says(5), says(7), says(606)]);
 /// let table = Calibration::new(Law::Laminar, [(60_000, 2_000_000)])?; // 2 L/min at 60 Pa
 /// let mut element = FlowElement::new(RegisterSensor::new(bus, LAYOUT)?, table, BOUNDS);

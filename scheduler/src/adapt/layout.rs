@@ -64,7 +64,7 @@ impl Field {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Crc8 {
-    /// The polynomial without its highest power, the bit of power 7 first: x^8 + x^5 + x^4 + 1 is 0x31.
+    /// The polynomial without its highest power, the bit of power 7 first: x^8 + x^2 + x + 1 is 0x07.
     pub polynomial: u8,
     /// What it begins with.
     pub initial: u8,

@@ -31,8 +31,8 @@ const READ_BACK_MS: u64 = 2_000;
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 ///
 /// const LAYOUT: ClockLayout = ClockLayout {
-///     address: 0x51,
-///     first: 0x02,
+///     address: 0x33,
+///     first: 0x10,
 ///     seconds: Digits::new(0, 0x7f),
 ///     minutes: Digits::new(1, 0x7f),
 ///     hours: Digits::new(2, 0x3f),
@@ -42,15 +42,15 @@ const READ_BACK_MS: u64 = 2_000;
 ///     month: Digits::new(5, 0x1f),
 ///     century: 0x80,
 ///     year: Digits::new(6, 0xff),
-///     lost: LostFlag { register: 0x02, mask: 0x80 }, // beside the seconds
+///     lost: LostFlag { register: 0x10, mask: 0x80 }, // beside the seconds
 /// };
 /// const _: () = assert!(LAYOUT.check().is_ok());
 ///
 /// let registers = vec![0x30, 0x59, 0x23, 0x29, 0x04, 0x02, 0x28]; // 2028-02-29 23:59:30
 /// let lost = vec![0x80, 0x00, 0x00, 0x01, 0x06, 0x01, 0x25];
 /// let bus = Mock::new(&[
-///     Transaction::write_read(0x51, vec![0x02], registers),
-///     Transaction::write_read(0x51, vec![0x02], lost),
+///     Transaction::write_read(0x33, vec![0x10], registers),
+///     Transaction::write_read(0x33, vec![0x10], lost),
 /// ]);
 /// let mut clock = RegisterClock::new(bus, LAYOUT)?;
 /// let civil = clock.now().and_then(|wall| UtcOffset::UTC.civil(wall)).unwrap();
@@ -63,9 +63,11 @@ const READ_BACK_MS: u64 = 2_000;
 pub struct RegisterClock<I> {
     bus: I,
     layout: ClockLayout,
+    /// Setting it was begun and did not succeed.
+    spoilt: bool,
 }
 
-/// Why a clock was not set. It is not to be trusted then, and says so, unless it was not touched.
+/// Why a clock was not set. Unless it was not touched, its adapter answers `None` from then on, until it is set or the board starts anew.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum NotSet {
@@ -109,7 +111,7 @@ impl<I: I2c> RegisterClock<I> {
     /// [`LayoutRefused`]: the layout cannot be right.
     pub fn new(bus: I, layout: ClockLayout) -> Result<Self, LayoutRefused> {
         layout.check()?;
-        Ok(Self { bus, layout })
+        Ok(Self { bus, layout, spoilt: false })
     }
 
     /// Sets it to the nearest second, clears its flag and reads it back. The flag goes last: a cut between leaves a clock that says
@@ -121,6 +123,7 @@ impl<I: I2c> RegisterClock<I> {
         let nearest = wall.plus_ms(500).ok_or(NotSet::Year)?;
         let (bytes, len) = self.layout.registers(nearest).ok_or(NotSet::Year)?;
         let bytes = bytes.get(..=len).ok_or(NotSet::Year)?;
+        self.spoilt = true;
         self.bus.write(self.layout.address, bytes).map_err(|_| NotSet::Bus)?;
         if !self.layout.holds_flag() {
             let flags = self.flags().ok_or(NotSet::Bus)? & !self.layout.lost.mask;
@@ -128,10 +131,27 @@ impl<I: I2c> RegisterClock<I> {
             self.bus.write(self.layout.address, &bytes).map_err(|_| NotSet::Bus)?;
         }
         let set = nearest.as_ms();
-        let now = self.now().map_or(0, WallMs::as_ms);
+        let now = self.read().map_or(0, WallMs::as_ms);
         // The fraction that was rounded off is not in the registers.
         let is_kept = now.saturating_add(1_000) > set && now.saturating_sub(set) <= READ_BACK_MS;
+        self.spoilt = !is_kept;
         if is_kept { Ok(()) } else { Err(NotSet::NotKept) }
+    }
+
+    /// What it says, whatever was tried to set.
+    fn read(&mut self) -> Option<WallMs> {
+        let layout = self.layout;
+        let mut registers = [0; REGISTERS];
+        let registers = registers.get_mut(..layout.len())?;
+        self.bus.write_read(layout.address, &[layout.first], registers).ok()?;
+        let flags = match layout.flag_at() {
+            Some(at) => *registers.get(at)?,
+            None => self.flags()?,
+        };
+        if flags & layout.lost.mask != 0 {
+            return None;
+        }
+        layout.instant(registers)
     }
 
     /// Gives the bus back.
@@ -150,18 +170,7 @@ impl<I: I2c> RegisterClock<I> {
 
 impl<I: I2c> WallClock for RegisterClock<I> {
     fn now(&mut self) -> Option<WallMs> {
-        let layout = self.layout;
-        let mut registers = [0; REGISTERS];
-        let registers = registers.get_mut(..layout.len())?;
-        self.bus.write_read(layout.address, &[layout.first], registers).ok()?;
-        let flags = match layout.flag_at() {
-            Some(at) => *registers.get(at)?,
-            None => self.flags()?,
-        };
-        if flags & layout.lost.mask != 0 {
-            return None;
-        }
-        layout.instant(registers)
+        if self.spoilt { None } else { self.read() }
     }
 }
 

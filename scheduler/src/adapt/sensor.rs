@@ -31,18 +31,18 @@ pub struct Values {
 /// use draught::adapt::{ByteOrder, Field, RegisterSensor, SensorLayout, Values};
 /// use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 ///
-/// // Register 0x10: a pressure in Pa, 24 bits, the lowest byte first.
+/// // Register 0x42: a pressure in Pa, 24 bits, the lowest byte first.
 /// const LAYOUT: SensorLayout = SensorLayout {
-///     address: 0x5c,
+///     address: 0x2b,
 ///     start: &[],
-///     request: &[0x10],
+///     request: &[0x42],
 ///     data_len: 3,
 ///     checksum: None,
 ///     status: None,
 ///     pressure: Field { numerator: 1_000, ..Field::signed(0, 24, ByteOrder::Little) },
 ///     temperature: None,
 /// };
-/// let bus = Mock::new(&[Transaction::write_read(0x5c, vec![0x10], vec![0xcd, 0x8b, 0x01])]);
+/// let bus = Mock::new(&[Transaction::write_read(0x2b, vec![0x42], vec![0xcd, 0x8b, 0x01])]);
 /// let mut sensor = RegisterSensor::new(bus, LAYOUT)?;
 /// assert_eq!(sensor.read()?, Values { pressure_mpa: 101_325_000, temperature_mk: None });
 /// # sensor.into_inner().done();

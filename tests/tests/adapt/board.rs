@@ -28,8 +28,8 @@ use crate::sensor::LAYOUT;
 const PAGE: usize = 4_096;
 /// A 32-bit counter that wraps after 11 h while the pump waits.
 const TICKS_HZ: u32 = 100_000;
-/// Pressure of the sensor when nothing flows, in its own steps of 1/60 Pa.
-const ZERO_STEPS: i16 = 30;
+/// Pressure of the sensor when nothing flows, in its own steps of 1/48 Pa.
+const ZERO_STEPS: i16 = 24;
 /// Flow at full duty, and the pressure that it makes at an orifice.
 const FULL_UL: f64 = 5_000_000.0;
 const FULL_PA: f64 = 240.0;
@@ -71,9 +71,9 @@ impl World {
     /// Six bytes with their checksums.
     fn measured(&self) -> Vec<u8> {
         let pa = FULL_PA * (self.flow_ul() / FULL_UL).powi(2);
-        let steps = (pa * 60.0).round() as i16 + ZERO_STEPS;
+        let steps = (pa * 48.0).round() as i16 + ZERO_STEPS;
         let crc = LAYOUT.checksum.expect("the layout has one");
-        let words = [steps.to_be_bytes(), 4_000_i16.to_be_bytes()];
+        let words = [steps.to_be_bytes(), 2_000_i16.to_be_bytes()];
         words.iter().flat_map(|word| [word[0], word[1], crc.of(word)]).collect()
     }
 
@@ -267,7 +267,7 @@ fn armed(world: &Shared) -> Pump<Adapted, 8> {
     for _ in 0..8 {
         board.element.read_zero(&mut sum).unwrap();
     }
-    assert_eq!(board.element.take_zero(&sum), Ok(500)); // 30 steps of 1/60 Pa
+    assert_eq!(board.element.take_zero(&sum), Ok(500)); // 24 steps of 1/48 Pa
     let config = config(&board.flash);
     let mut pump = Pump::new(board, config).unwrap();
     assert_eq!(pump.boot(&mut [0; 640]), Booted::Idle);

@@ -168,7 +168,7 @@ fn the_temperature_of_the_air_goes_along_and_failures_are_gaps() {
         Transaction::read(LAYOUT.address, good.to_vec()),
         Transaction::read(LAYOUT.address, wrong.to_vec()),
     ]);
-    let table = Calibration::new(Law::Orifice, [(123_400, 2_000_000)]).unwrap();
+    let table = Calibration::new(Law::Orifice, [(123_375, 2_000_000)]).unwrap();
     let mut element = FlowElement::new(RegisterSensor::new(bus, LAYOUT).unwrap(), table, BOUNDS);
     element.sensor().start().unwrap();
     let reading = FlowReading { flow_ul_per_min: 2_000_000, drop_pa: None, air_mk: Some(294_650) };

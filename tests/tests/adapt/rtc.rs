@@ -10,7 +10,7 @@ use draught::port::WallClock;
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use proptest::prelude::*;
 
-const ADDRESS: u8 = 0x68;
+const ADDRESS: u8 = 0x34;
 
 /// Weekday before the day and counted from 1, century beside the month, the flag in a register of its own.
 pub const APART: ClockLayout = ClockLayout {
@@ -25,7 +25,7 @@ pub const APART: ClockLayout = ClockLayout {
     month: Digits::new(5, 0x1f),
     century: 0x80,
     year: Digits::new(6, 0xff),
-    lost: LostFlag { register: 0x0f, mask: 0x80 },
+    lost: LostFlag { register: 0x0c, mask: 0x80 },
 };
 
 /// No weekday, no century, the flag beside the minutes, an oscillator that runs while a bit is 1.
@@ -55,7 +55,7 @@ fn time(registers: [u8; 7]) -> Transaction {
 }
 
 fn flags(flags: u8) -> Transaction {
-    Transaction::write_read(ADDRESS, vec![0x0f], vec![flags])
+    Transaction::write_read(ADDRESS, vec![0x0c], vec![flags])
 }
 
 fn now(layout: ClockLayout, bus: &[Transaction]) -> Option<WallMs> {
@@ -68,6 +68,10 @@ fn now(layout: ClockLayout, bus: &[Transaction]) -> Option<WallMs> {
 fn set(layout: ClockLayout, bus: &[Transaction], at: WallMs) -> Result<(), NotSet> {
     let mut clock = RegisterClock::new(Mock::new(bus), layout).unwrap();
     let set = clock.set_time(at);
+    // One that was not set says nothing, and is not asked.
+    if matches!(set, Err(NotSet::Bus | NotSet::NotKept)) {
+        assert_eq!(clock.now(), None);
+    }
     clock.into_inner().done();
     set
 }
@@ -159,7 +163,7 @@ fn setting_writes_the_time_then_clears_the_flag_then_reads_back() {
     let at = wall((2027, 2, 11), (22, 8, 9)); // a Thursday
     let registers = [0x09, 0x08, 0x22, 0x0c, 0x11, 0x02, 0x27];
     let write = Transaction::write(ADDRESS, [&[0], &registers[..]].concat());
-    let clear = Transaction::write(ADDRESS, vec![0x0f, 0x28]);
+    let clear = Transaction::write(ADDRESS, vec![0x0c, 0x28]);
     let bus = [write.clone(), flags(0xa8), clear.clone(), time(registers), flags(0x28)];
     assert_eq!(set(APART, &bus, at), Ok(()));
     // Rounded to the nearest second; two seconds on when it is read back.
@@ -188,6 +192,21 @@ fn setting_writes_the_time_then_clears_the_flag_then_reads_back() {
 }
 
 #[test]
+fn a_clock_that_was_not_set_is_trusted_again_once_it_is() {
+    let at = wall((2028, 2, 29), (9, 59, 58));
+    let registers = [0xd8, 0x59, 0x09, 0x29, 0x02, 0x28];
+    let write = Transaction::write(ADDRESS, [&[4], &registers[..]].concat());
+    let read = Transaction::write_read(ADDRESS, vec![4], registers.to_vec());
+    let bus = [write.clone().with_error(ErrorKind::Bus), write, read.clone(), read];
+    let mut clock = RegisterClock::new(Mock::new(&bus), TOGETHER).unwrap();
+    assert_eq!(clock.set_time(at), Err(NotSet::Bus));
+    assert_eq!(clock.now(), None);
+    assert_eq!(clock.set_time(at), Ok(()));
+    assert_eq!(clock.now(), Some(at));
+    clock.into_inner().done();
+}
+
+#[test]
 fn a_flag_beside_the_digits_goes_with_them() {
     let at = wall((2028, 2, 29), (9, 59, 58));
     let registers = [0xd8, 0x59, 0x09, 0x29, 0x02, 0x28];
@@ -210,7 +229,7 @@ fn years_that_it_cannot_hold_are_refused_before_anything_is_sent() {
     let bus = [
         Transaction::write(ADDRESS, [&[0], &last[..]].concat()),
         flags(0x80),
-        Transaction::write(ADDRESS, vec![0x0f, 0]),
+        Transaction::write(ADDRESS, vec![0x0c, 0]),
         time(last),
         flags(0),
     ];

@@ -9,20 +9,20 @@ use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use num_rational::Ratio;
 use proptest::prelude::*;
 
-const ADDRESS: u8 = 0x25;
-const CRC: Crc8 = Crc8 { polynomial: 0x31, initial: 0xff, final_xor: 0, after: 2 };
+const ADDRESS: u8 = 0x2a;
+const CRC: Crc8 = Crc8 { polynomial: 0x1d, initial: 0xff, final_xor: 0xff, after: 2 };
 
-/// Pressure in 1/60 Pa, temperature in 1/200 °C, a checksum behind each.
+/// Pressure in 1/48 Pa, temperature in 1/100 °C, a checksum behind each.
 pub const LAYOUT: SensorLayout = SensorLayout {
     address: ADDRESS,
-    start: &[0x36, 0x15],
+    start: &[0x20, 0x01],
     request: &[],
     data_len: 4,
     checksum: Some(CRC),
     status: None,
-    pressure: Field { numerator: 50, denominator: 3, ..Field::signed(0, 16, ByteOrder::Big) },
+    pressure: Field { numerator: 125, denominator: 6, ..Field::signed(0, 16, ByteOrder::Big) },
     temperature: Some(Field {
-        numerator: 5,
+        numerator: 10,
         offset: 273_150,
         ..Field::signed(2, 16, ByteOrder::Big)
     }),
@@ -42,11 +42,11 @@ pub const PLAIN: SensorLayout = SensorLayout {
 
 const NO_ANSWER: ErrorKind = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
 
-/// 123.4 Pa at 21.5 °C, in the first layout.
-pub const GOOD: [u8; 6] = [0x1c, 0xec, 0xe7, 0x10, 0xcc, 0xd5];
+/// 123.375 Pa at 21.5 °C, in the first layout.
+pub const GOOD: [u8; 6] = [0x17, 0x22, 0x4e, 0x08, 0x66, 0x3e];
 
 fn start() -> Transaction {
-    Transaction::write(ADDRESS, vec![0x36, 0x15])
+    Transaction::write(ADDRESS, vec![0x20, 0x01])
 }
 
 fn read(bytes: &[u8]) -> Transaction {
@@ -65,22 +65,13 @@ fn readings(
     all
 }
 
-const SAID: Values = Values { pressure_mpa: 123_400, temperature_mk: Some(294_650) };
+const SAID: Values = Values { pressure_mpa: 123_375, temperature_mk: Some(294_650) };
 
 #[test]
 fn checksums_are_those_of_another_implementation() {
-    static ALGORITHM: crc::Algorithm<u8> = crc::Algorithm {
-        width: 8,
-        poly: 0x31,
-        init: 0xff,
-        refin: false,
-        refout: false,
-        xorout: 0,
-        check: 0xf7,
-        residue: 0,
-    };
-    let other = crc::Crc::<u8>::new(&ALGORITHM);
-    assert_eq!(CRC.of(b"123456789"), 0xf7);
+    // An open standard's: SAE J1850.
+    let other = crc::Crc::<u8>::new(&crc::CRC_8_SAE_J1850);
+    assert_eq!(CRC.of(b"123456789"), 0x4b);
     for word in 0..=u16::MAX {
         assert_eq!(CRC.of(&word.to_be_bytes()), other.checksum(&word.to_be_bytes()));
     }

@@ -64,10 +64,10 @@ fn motor() {
 
 fn layout() -> SensorLayout {
     let signed = Field::signed(opaque(0), opaque(16), opaque(ByteOrder::Big));
-    let checksum = Crc8 { polynomial: 0x31, initial: 0xff, final_xor: 0, after: 2 };
+    let checksum = Crc8 { polynomial: 0x1d, initial: 0xff, final_xor: 0xff, after: 2 };
     opaque(checksum.of(opaque(&[])));
     opaque(SensorLayout {
-        address: 0x25,
+        address: 0x2a,
         start: &[0],
         request: &[0],
         data_len: 4,
@@ -123,7 +123,7 @@ fn element() {
 #[inline(never)]
 fn clock() {
     let layout = opaque(ClockLayout {
-        address: 0x68,
+        address: 0x34,
         first: 0,
         seconds: Digits::new(0, 0x7f),
         minutes: Digits::new(1, 0x7f),
@@ -134,7 +134,7 @@ fn clock() {
         month: Digits::new(5, 0x1f),
         century: 0x80,
         year: Digits::new(6, 0xff),
-        lost: LostFlag { register: 0x0f, mask: 0x80 },
+        lost: LostFlag { register: 0x0c, mask: 0x80 },
     });
     let _ = opaque(layout.check());
     if let Ok(mut clock) = RegisterClock::new(Bus, layout) {

@@ -264,3 +264,37 @@ fn a_new_event_begins_with_nothing_of_the_last() {
             < u64::from(FLOW_UL_PER_MIN) * 1_000
     );
 }
+
+#[test]
+fn a_checkpoint_that_rots_ends_the_event_and_counts_nothing_twice() {
+    let (rig, mut pump) = armed(&busy(), 20_000);
+    // After the first stretch, in the hold: its row is kept, and so is a checkpoint that knows of it.
+    assert!(rig.run(&mut pump, 90_000));
+    assert_eq!(Rows::of(&mut pump).spans.len(), 1);
+    drop(pump);
+    // Bits flip in the newest checkpoint: the one before it, from within the stretch, is the newest now.
+    let newest = newest_checkpoint(&rig);
+    (0..64).for_each(|bit| rig.set().nor.flip(8 * newest + 300 * 8 + bit));
+    rig.outage(10_000);
+    let (mut pump, booted) = rig.boot(20_000);
+    assert_eq!(booted, Booted::Idle);
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_eq!((rows.events.len(), rows.spans.len()), (1, 1));
+    assert_eq!(rows.events[0].reason, EndReason::Stopped(draught::event::StopReason::Fault));
+    assert!(rows.events[0].flags.has(Flags::ROW_LOST));
+    assert_eq!(rig.look().duty.per_myriad(), 0);
+}
+
+/// Where the newest checkpoint begins: the last slot in the pages of checkpoints that is not blank, in the page that was
+/// written last.
+fn newest_checkpoint(rig: &Rig) -> usize {
+    use draught::pump::CHECKPOINT_STRIDE;
+    use draught_tests::rig::PAGE;
+    let mut rig = rig.set();
+    let flash = rig.nor.raw();
+    let page = 8 * PAGE;
+    let slots = (0..PAGE / CHECKPOINT_STRIDE).map(|slot| page + slot * CHECKPOINT_STRIDE);
+    let written = |at: &usize| flash[*at..at + CHECKPOINT_STRIDE].iter().any(|&byte| byte != 0xff);
+    slots.filter(written).last().expect("a checkpoint")
+}

@@ -76,9 +76,18 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
-        self.write_missing_rows();
+        let is_newest = self.write_missing_rows();
         self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
+            return Booted::Idle;
+        }
+        if !is_newest {
+            // What was pumped since cannot be told apart from what would be pumped once more: the event ends here.
+            self.run.machine = Machine::new();
+            self.run.event.flags.set(Flags::ROW_LOST);
+            let now = self.now();
+            self.happened(now, Event::Ended(EndReason::Stopped(StopReason::Fault)));
+            let _ = self.keep(now);
             return Booted::Idle;
         }
         if self.must_wait_for_charger(checkpoint) {

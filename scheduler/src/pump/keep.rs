@@ -163,18 +163,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// At boot: the same, but for rows that are in the journal already.
-    pub(super) fn write_missing_rows(&mut self) {
+    ///
+    /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
+    /// not readable any more. Power cuts cannot do that, but flash that rots can.
+    pub(super) fn write_missing_rows(&mut self) -> bool {
         let event = self.run.event.event;
         let (span, sample) = (self.run.span, self.run.sample.number);
+        let known = self.run.event.spans;
+        let mut last = known;
         let (mut has_span, mut has_sample, mut has_event) = (false, false, false);
         let mut cursor = self.keeper.records.oldest();
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             let Some(row) = entry.payload_of::<ROW_LEN>() else { continue };
             match RowKind::from_byte(entry.kind) {
                 Some(RowKind::Span) => {
-                    has_span |= SpanRow::from_bytes(row).is_some_and(|row| {
-                        row.event == event && span.is_some_and(|s| s.number == row.number)
-                    });
+                    if let Some(row) = SpanRow::from_bytes(row).filter(|row| row.event == event) {
+                        has_span |= span.is_some_and(|s| s.number == row.number);
+                        last = last.max(row.number);
+                    }
                 }
                 Some(RowKind::Sample) => {
                     has_sample |= SampleRow::from_bytes(row)
@@ -192,6 +198,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.sample.over &= !has_sample;
         self.run.over &= !has_event;
         self.write_rows();
+        // No number is given twice.
+        self.run.event.spans = last;
+        last == known
     }
 
     #[inline(never)]

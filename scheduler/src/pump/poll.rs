@@ -67,7 +67,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
             supply_low: self.power.low,
         };
         self.regulator.step(target, flow, drop_pa, ms);
-        self.limits.judge(target, &self.table.settings().limits, &seen, ms)
+        let tripped = self.limits.judge(target, &self.table.settings().limits, &seen, ms);
+        if self.limits.is_off_target() {
+            self.run.event.flags.set(Flags::FLOW_OFF);
+        }
+        tripped
     }
 
     /// A limit ends the stretch that it was judged on, unless that came to its end at this very instant.

@@ -322,6 +322,9 @@ impl Flags {
     /// A sample was drawn for less or more time than it must be (App. L 3.3, 7.4.13: 1380 to 1500 min).
     pub const TIME_OUTSIDE: Self = Self(1 << 13);
 
+    /// A mean flow over 5 min was more than 5 % off the target.
+    pub const FLOW_OFF: Self = Self(1 << 14);
+
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
         (Self::FLOW_UNSTEADY, "flow-unsteady"),
@@ -338,6 +341,7 @@ impl Flags {
         (Self::ROW_LOST, "row-lost"),
         (Self::ENDED_EARLY, "ended-early"),
         (Self::TIME_OUTSIDE, "time-outside"),
+        (Self::FLOW_OFF, "flow-off"),
     ];
 
     /// Sets a flag; once set it stays.

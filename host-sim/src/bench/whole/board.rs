@@ -59,6 +59,20 @@ impl Physics {
         battery_h: 30.0,
         wall_ppm: 20.0,
     };
+
+    /// An outdoor sampler on mains, assumed: 25 L/min free, 35 kPa of stall, a filter of 3 kPa at full flow.
+    pub const AMBIENT: Self = Self {
+        full_ul_per_min: 25_000_000.0,
+        stall_pa: 35_000.0,
+        clean_pa: 3_000.0,
+        loading: 0.000_5,
+        lag_ms: 1_500.0,
+        gain: 0.0,
+        noise: 0.01,
+        step_ul_per_min: 10_000.0,
+        battery_h: 1e9,
+        wall_ppm: 10.0,
+    };
 }
 
 /// What surrounds the engine, and what it cannot see.
@@ -177,6 +191,12 @@ impl Rig {
 }
 
 impl Surroundings {
+    /// What the parts are like.
+    #[must_use]
+    pub const fn physics(&self) -> Physics {
+        self.physics
+    }
+
     /// The flow that settles at this duty: a straight pump curve meets a straight train.
     fn settled(&self) -> f64 {
         let p = &self.physics;
@@ -210,7 +230,9 @@ impl Surroundings {
         self.ms += ms;
     }
 
-    fn drop_pa(&self) -> u32 {
+    /// The pressure drop across the train, in Pa.
+    #[must_use]
+    pub fn drop_pa(&self) -> u32 {
         let p = &self.physics;
         let drop = self.flow * p.clean_pa * self.resistance / p.full_ul_per_min;
         drop.clamp(0.0, p.stall_pa) as u32

@@ -10,8 +10,8 @@ mod faults;
 mod plans;
 mod trial;
 
-pub use board::{Physics, Rig};
+pub use board::{Physics, Rig, Surroundings};
 pub use campaign::{Campaign, Summary, campaign};
 pub use faults::{Fault, FaultKind, faults};
 pub use plans::schedule;
-pub use trial::{Broken, Told, Trial, trial};
+pub use trial::{Broken, Engine, Told, Trial, boot, trial};

@@ -20,7 +20,8 @@ use super::board::{PAGE, Physics, Rig};
 use super::faults::{Fault, FaultKind, faults};
 use super::plans::{below, schedule};
 
-type Engine = Pump<Rig, 32>;
+/// An engine on a rig.
+pub type Engine = Pump<Rig, 32>;
 
 /// Faults come within this time after arming, in ms.
 const FAULTY_MS: u64 = 40 * 60_000;
@@ -127,12 +128,20 @@ pub fn trial(trial: &Trial) -> Result<Told, Broken> {
     run.finish()
 }
 
-fn boot(rig: &Rig, checkpoint_ms: u32) -> (Engine, Booted) {
+/// Boots an engine on a rig, its regulator tuned to the rig's pump.
+///
+/// # Panics
+/// Never: the regions of the rig are whole pages, and its shelf has two places.
+#[must_use]
+pub fn boot(rig: &Rig, checkpoint_ms: u32) -> (Engine, Booted) {
     let region = |from: usize, pages| {
         Region::new(rig, (from * PAGE) as u32, pages)
             .expect("the regions of the rig are whole pages")
     };
-    let flow = Curve::tuned(5_000_000, 0, 110, 800, 1_000);
+    let physics = rig.look().physics();
+    let full = physics.full_ul_per_min as u32;
+    // A reading every second: half of it for the mean that it is, half for the duty that is held until the next.
+    let flow = Curve::tuned(full, 0, 110, physics.lag_ms as u32, 1_000);
     let config = Config {
         device: 7,
         origin: Origin::Simulated,

@@ -296,5 +296,5 @@ fn newest_checkpoint(rig: &Rig) -> usize {
     let page = 8 * PAGE;
     let slots = (0..PAGE / CHECKPOINT_STRIDE).map(|slot| page + slot * CHECKPOINT_STRIDE);
     let written = |at: &usize| flash[*at..at + CHECKPOINT_STRIDE].iter().any(|&byte| byte != 0xff);
-    slots.filter(written).next_back().expect("a checkpoint")
+    slots.rev().find(written).expect("a checkpoint")
 }

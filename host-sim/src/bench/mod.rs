@@ -28,8 +28,11 @@
 
 mod clock;
 mod compare;
+mod fault_file;
 mod observe;
+pub mod physics;
 mod plant;
+mod plant_file;
 mod random;
 mod record;
 mod run;

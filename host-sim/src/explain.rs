@@ -13,9 +13,10 @@
 
 use std::fmt::Write as _;
 
+use draught::audit::TableRule;
 use draught::calendar::{Date, TimeOfDay, UtcOffset, Weekdays};
 use draught::step::StepNo;
-use draught::table::StepTable;
+use draught::table::{Name, StepTable};
 use draught::units::Quantity;
 use draught::wire::{self, Field, FieldName, Observer, RefusalCode, Refused, STEPS_MAX, Value};
 use serde::Serialize;
@@ -24,6 +25,8 @@ use crate::plan::{format, site, when};
 
 /// The bytes of the CRC at the end of a block.
 const CRC_LEN: usize = 4;
+/// What its row is called.
+const CRC_FIELD: &str = "CRC-32C";
 
 /// A block, explained.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -66,13 +69,22 @@ pub struct Row {
     pub says: String,
 }
 
-/// Explains any bytes, good or damaged.
+/// Explains any bytes, good or damaged, as a reader with room for every legal number of steps.
 #[must_use]
 pub fn explain(bytes: &[u8]) -> Explanation {
+    explain_for(bytes, STEPS_MAX)
+}
+
+/// The same, as a reader with room for so many steps.
+#[must_use]
+pub fn explain_for(bytes: &[u8], room: usize) -> Explanation {
     let mut table = Box::new(StepTable::<STEPS_MAX>::empty());
-    let first = wire::decode_into(bytes, &mut table).err();
+    let mut fault_of = |bytes: &[u8]| {
+        let read = wire::observe(bytes, room.min(STEPS_MAX), ());
+        read.and_then(|()| wire::decode_into(bytes, &mut table)).err()
+    };
+    let first = fault_of(bytes);
     let mut damage: Vec<_> = first.iter().map(Damage::of).collect();
-    let id = table.checked().ok().map(|t| wire::schedule_id(t).to_string());
 
     // With a wrong CRC nothing else is looked at, so the fields are read from a copy with a right one.
     let mut copy = bytes.to_vec();
@@ -81,12 +93,15 @@ pub fn explain(bytes: &[u8]) -> Explanation {
     if crc_is_wrong {
         let right = wire::seal(&bytes[..crc_at]);
         copy[crc_at..].copy_from_slice(&right);
-        damage.extend(wire::decode_into(&copy, &mut table).err().iter().map(Damage::of));
+        damage.extend(fault_of(&copy).iter().map(Damage::of));
     }
+    let id = table.checked().ok().filter(|_| first.is_none());
+    let id = id.map(|t| wire::schedule_id(t).to_string());
 
-    let mut rows = Rows { block: bytes, rows: Vec::new() };
+    // Steps beyond the room are shown all the same.
+    let mut rows = Rows { block: bytes, end: 0, rows: Vec::new() };
     let unread = wire::observe(&copy, STEPS_MAX, &mut rows).err();
-    let mut rows = rows.rows;
+    let (mut rows, end) = (rows.rows, rows.end);
     match unread {
         Some(Refused { code: RefusalCode::TooShort, .. }) if bytes.is_empty() => {}
         Some(Refused { code: RefusalCode::TooShort, .. }) => {
@@ -99,11 +114,13 @@ pub fn explain(bytes: &[u8]) -> Explanation {
             ));
         }
         fault => {
-            if let Some(fault) = fault.filter(|f| f.at < crc_at) {
-                let says = format!("not read: {}", fault.code);
-                rows.push(Row::of(bytes, fault.at, crc_at - fault.at, "rest", says));
+            rows.extend(fault.and_then(|fault| Row::at_fault(&copy, &fault, end)));
+            if damage.iter().any(|d| d.code == TableRule::NoFinish.code() && d.at == crc_at) {
+                let mut row = Row::of(bytes, crc_at, 0, "step", "missing: finish".into());
+                row.step = Some(StepNo::FIRST.get());
+                rows.push(row);
             }
-            rows.push(Row::of(bytes, crc_at, CRC_LEN, "CRC-32C", crc_words(bytes, crc_is_wrong)));
+            rows.push(Row::of(bytes, crc_at, CRC_LEN, CRC_FIELD, crc_words(bytes, crc_is_wrong)));
         }
     }
     Explanation { len: bytes.len(), id, damage, rows }
@@ -134,6 +151,51 @@ impl Row {
         let bytes = block.get(at..at + len).unwrap_or(&[]);
         Self { at, bytes: spaced(bytes), step: None, field, says }
     }
+
+    /// The field that was refused with all bytes behind it, none of which is read; of a field that was
+    /// refused after it was read and shown, the bytes behind it. `end` is where the shown ones end.
+    fn at_fault(block: &[u8], fault: &Refused, end: usize) -> Option<Self> {
+        let begin = fault.at.max(end);
+        let len = block.len().saturating_sub(CRC_LEN + begin);
+        let (field, says) = match fault.code {
+            _ if fault.at < end && len == 0 => return None,
+            _ if fault.at < end => ("rest", "not read".to_owned()),
+            RefusalCode::TrailingBytes => ("rest", "left over, not read".to_owned()),
+            code => {
+                let says = match (code, len) {
+                    (RefusalCode::EndsEarly, 0) => "missing: the block ends before it".to_owned(),
+                    (RefusalCode::EndsEarly, _) => "cut off: the block ends inside it".to_owned(),
+                    _ => format!("refused: {code}; not read from here on"),
+                };
+                (field_at(block, fault.at).unwrap_or("rest"), says)
+            }
+        };
+        let mut row = Self::of(block, begin, len, field, says);
+        row.step = fault.step.filter(|_| fault.at >= end).map(StepNo::get);
+        Some(row)
+    }
+}
+
+/// Which field a reader looks for at an offset, whatever stands there: the first that it finds when any
+/// other byte does.
+fn field_at(block: &[u8], at: usize) -> Option<&'static str> {
+    struct At(usize, Option<&'static str>);
+    impl Observer for At {
+        fn field(&mut self, f: &Field<'_>) {
+            if f.at == self.0 && self.1.is_none() {
+                self.1 = Some(f.name.as_str());
+            }
+        }
+    }
+    (0..=u8::MAX).find_map(|byte| {
+        // As often as the longest text has it, for a name.
+        let mut tried = [block.get(..at)?, &[byte; Name::MAX_BYTES]].concat();
+        tried.extend(wire::seal(&tried));
+        let mut found = At(at, None);
+        // What comes after it is refused at one time or another.
+        let _ = wire::observe(&tried, STEPS_MAX, &mut found);
+        found.1
+    })
 }
 
 fn spaced(bytes: &[u8]) -> String {
@@ -143,6 +205,8 @@ fn spaced(bytes: &[u8]) -> String {
 /// Makes a row of every field.
 struct Rows<'b> {
     block: &'b [u8],
+    /// The offset after the last field.
+    end: usize,
     rows: Vec<Row>,
 }
 
@@ -151,6 +215,7 @@ impl Observer for Rows<'_> {
         let first = self.block.get(f.at).copied().unwrap_or(0);
         let mut row = Row::of(self.block, f.at, f.len, f.name.as_str(), words(f, first));
         row.step = f.step.map(StepNo::get);
+        self.end = f.at + f.len;
         self.rows.push(row);
     }
 }
@@ -237,7 +302,9 @@ impl Explanation {
         match (&self.id, self.damage.as_slice()) {
             (Some(id), []) => _ = writeln!(text, ", schedule {id}, nothing wrong"),
             (_, damage) => {
-                text.push_str(", damaged\n");
+                text.push_str(", ");
+                text.push_str(self.verdict());
+                text.push('\n');
                 for (i, d) in damage.iter().enumerate() {
                     let also = if i == 0 { "" } else { "were the CRC right: " };
                     _ = writeln!(text, "  {also}{}", d.text);
@@ -259,8 +326,26 @@ impl Explanation {
         text
     }
 
+    /// Bytes that were lost or changed on the way, or a block that was made so.
+    fn verdict(&self) -> &'static str {
+        let damaged = [RefusalCode::TooShort, RefusalCode::Crc].map(RefusalCode::as_str);
+        if self.damage.first().is_some_and(|d| damaged.contains(&d.code)) {
+            "damaged"
+        } else {
+            "refused"
+        }
+    }
+
+    /// Whether something is wrong with this row. Where a field is missing, it and the CRC have one offset.
+    fn is_at_fault(&self, row: &Row) -> bool {
+        let is_crc = row.field == CRC_FIELD;
+        self.damage
+            .iter()
+            .any(|d| d.at == row.at && is_crc == (d.code == RefusalCode::Crc.as_str()))
+    }
+
     fn render_row(&self, text: &mut String, row: &Row, field_width: usize) {
-        let mark = if self.damage.iter().any(|d| d.at == row.at) { '>' } else { ' ' };
+        let mark = if self.is_at_fault(row) { '>' } else { ' ' };
         let step = row.step.map_or(String::new(), |s| s.to_string());
         let bytes: Vec<_> = row.bytes.split(' ').collect();
         let mut lines = bytes.chunks(BYTES_A_LINE).map(|line| line.join(" "));

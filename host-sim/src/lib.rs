@@ -5,10 +5,12 @@
 //! * [`mod@bench`]: the simulated world, and the loop that runs the real core inside it.
 //! * [`report`]: the record, the trace and the picture of a run.
 //! * [`explain`]: a block, byte by byte.
+//! * [`mod@diff`]: two schedules, compared in words.
 //! * [`cli`]: the commands of `draught`.
 
 pub mod bench;
 pub mod cli;
+pub mod diff;
 pub mod explain;
 pub mod plan;
 pub mod report;

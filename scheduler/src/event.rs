@@ -61,7 +61,7 @@ pub enum Event {
         /// The scheduled start; `None` when no instant satisfies the waits.
         at: Option<WallMs>,
     },
-    /// The pump was started.
+    /// The pump was started: at the begin of a step, or again in the same step after a pause or an outage.
     PumpingBegan {
         /// The pumping step.
         step: StepNo,
@@ -74,9 +74,9 @@ pub enum Event {
     },
     /// The pump was stopped.
     PumpingEnded(Pumped),
-    /// A run-until was passed over.
+    /// A run-until was passed over, or a run-for that an outage made late.
     RunLost {
-        /// The run-until.
+        /// The step.
         step: StepNo,
         /// Why.
         cause: LostCause,
@@ -158,6 +158,10 @@ pub enum PumpEnd {
     Limit,
     /// The operator.
     Stopped,
+    /// A limit tripped. The step may go on in another stretch.
+    Tripped(Limit),
+    /// The supply failed: the stretch ends where the checkpoint was written. The step may go on in another stretch.
+    Outage,
 }
 
 /// What tripped: judged by the pump, not by the schedule.
@@ -204,13 +208,13 @@ pub enum HoldEnd {
     Resumed,
 }
 
-/// Why a run-until was passed over.
+/// Why a run was passed over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LostCause {
     /// Its time of day lies further off than its "at most".
     TooFar,
-    /// Its time of day is already over.
+    /// Its time of day, or the time of a run-for that an outage made late, is already over.
     Past,
 }
 
@@ -232,6 +236,12 @@ pub enum EndReason {
     Disarmed,
     /// It was called with a table that is not the one it was armed with.
     WrongTable,
+    /// A limit tripped, and the fault rule or the lack of a repeat ended the event.
+    Fault(Limit),
+    /// An outage while a pumping step was under way that the outage rule does not go on after, or a longer one than it allows.
+    Outage,
+    /// After an outage nobody could tell how long it was, and the schedule cannot go on without.
+    ClockLost,
 }
 
 /// Why the operator stopped an event.
@@ -244,4 +254,6 @@ pub enum StopReason {
     Host,
     /// The firmware found a fault that the core does not know.
     Fault,
+    /// The supply fails again and again: the firmware gives up.
+    Supply,
 }

@@ -110,6 +110,16 @@ impl<'t> Walk<'t> {
         Self { table, machine, input, resume_after_ms, held_since: now.mono }
     }
 
+    /// Back to the begin.
+    #[inline(never)]
+    fn begin(&mut self, now: Now, resume_after_ms: u32) {
+        *self = Self::new(self.table, now, resume_after_ms);
+    }
+
+    pub(crate) const fn table(&self) -> TableRef<'t> {
+        self.table
+    }
+
     pub(crate) const fn now(&self) -> Now {
         self.input.now
     }
@@ -129,12 +139,12 @@ impl<'t> Walk<'t> {
             match self.machine.resumable(self.table, &self.input) {
                 None => self.held_since = self.input.now.mono,
                 Some(index) if self.comes_to_resume() => {
-                    return self.machine.resume(index, self.input.now);
+                    return self.machine.resume_hold(index, self.input.now);
                 }
                 Some(_) => {}
             }
             if self.machine.is_due(&self.input) {
-                return self.machine.step(self.table, &self.input);
+                return self.machine.transition(self.table, &self.input);
             }
             self.jump()?;
         }
@@ -205,9 +215,12 @@ impl<'t> Forecast<'t> {
     /// [`ArmRefused`], exactly when arming is refused.
     #[inline(never)]
     pub fn new(table: TableRef<'t>, pump: &Fit, armed: Now) -> Result<Self, ArmRefused> {
-        first_start(table, pump, armed)?;
+        // One walk for both: a second would not fit on a small stack.
+        let mut walk = Walk::new(table, armed, 0);
+        first_start(&mut walk, pump)?;
+        walk.begin(armed, NEVER);
         Ok(Self {
-            walk: Walk::new(table, armed, NEVER),
+            walk,
             began: Input { now: armed, drawn: RawVolume::ZERO },
             first_step: StepNo::FIRST,
             latest: StepNo::FIRST,

@@ -12,6 +12,8 @@
 //! * [`machine`]: the state machine. [`forecast`]: what it will do, found by running it.
 //! * [`meter`]: exact volume and flow statistics.
 //! * [`port`]: what is needed of a board. [`regulator`], [`limits`]: how the motor is driven, and when it must stop.
+//! * `adapt`, with the feature `embedded-hal`: ports on the traits of `embedded-hal` 1.0.
+//! * [`journal`]: checkpoints, records and schedules on NOR flash, safe against a cut at any instant.
 //!
 //! What every step means is written in `docs/steps.md`; the bytes in `docs/encoding.md`.
 
@@ -20,15 +22,20 @@
 #[cfg(test)]
 extern crate std;
 
+#[cfg(feature = "embedded-hal")]
+pub mod adapt;
 pub mod audit;
 pub mod calendar;
 pub mod clock;
 pub mod event;
 pub mod forecast;
+pub mod journal;
 pub mod limits;
 pub mod machine;
 pub mod meter;
 pub mod port;
+pub mod pump;
+pub mod record;
 pub mod regulator;
 pub mod step;
 pub mod table;
@@ -36,6 +43,7 @@ pub mod units;
 pub mod wire;
 
 mod arithmetic;
+mod bytes;
 mod quantity;
 mod repeats;
 mod waits;

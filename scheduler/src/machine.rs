@@ -18,6 +18,9 @@
 //! * **The wake** names the earliest moment at which a call can change anything, on the clock that it is
 //!   measured by. Only a command, or the wall clock becoming trusted or being set, can make an earlier call useful.
 //!   `Wake::At` with nothing set: nothing will ever change without a command.
+//! * **Limits.** The caller judges them and says [`Command::Trip`]; the schedule's fault rule does the rest. A step that is
+//!   retried is one step in several stretches: each begins with [`Event::PumpingBegan`] and ends with [`Event::PumpingEnded`].
+//! * **Outages.** Keep [`Machine::checkpoint`] where it outlives the power, and go on with [`Machine::resume`].
 //! * **Clocks.** The monotonic clock must not go back; if it does, no time has passed. The wall clock may be
 //!   missing at any call: appointments then wait, durations go on.
 //!
@@ -106,56 +109,36 @@
 
 mod arm;
 mod call;
+mod checkpoint;
 mod command;
 mod deadline;
 mod due;
 mod enter;
 mod phase;
+mod resume;
+mod state;
 mod stay;
 #[cfg(test)]
 mod tests;
+mod trip;
 
 pub(crate) use arm::first_start;
 pub use arm::{ARM_TRANSITIONS_MAX, ArmRefused, FirstStart};
 pub use call::{Advance, Demand, EventId, Input, Wake};
+pub use checkpoint::Checkpoint;
 pub use command::{Command, CommandRefused};
 pub use phase::Phase;
+pub use resume::ResumeRefused;
 
 use self::deadline::Deadline;
 use self::due::Due;
+use self::state::State;
 use crate::clock::{MonoMs, Now, WallMs};
 use crate::event::{EndReason, Event, PassCount};
 use crate::repeats::depth;
 use crate::step::{Step, StepNo};
 use crate::table::TableRef;
-use crate::units::{RawVolume, Target};
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
-    Idle,
-    /// About to enter the step at this index.
-    Entering {
-        index: u8,
-    },
-    /// In the group of waits from `first` to `last`.
-    Waiting {
-        first: u8,
-        last: u8,
-        at: WallMs,
-    },
-    Pumping {
-        index: u8,
-        target: Target,
-        begin: Now,
-        drawn: RawVolume,
-    },
-    Holding {
-        index: u8,
-    },
-    /// The event is over, and this is still to be reported.
-    Ending(EndReason),
-    Ended(EndReason),
-}
+use crate::units::Target;
 
 /// The state machine of one pump. Copy and compare it freely; at most 160 bytes.
 ///
@@ -169,6 +152,8 @@ pub struct Machine {
     due: Due,
     armed: Option<WallMs>,
     last_appointment: Option<WallMs>,
+    /// When it was resumed last; 0 before the first outage.
+    resumed: MonoMs,
     /// Passes behind us of the repeats around the present step, outermost first.
     done: [u16; 4],
     id: EventId,
@@ -201,6 +186,7 @@ impl Machine {
             due: Due { mono: MonoMs::from_ms(0), wall: None },
             armed: None,
             last_appointment: None,
+            resumed: MonoMs::from_ms(0),
             done: [0; 4],
             id: EventId(0),
             sample: 0,
@@ -299,8 +285,12 @@ impl Machine {
             let event = self.wrong_table(table, &input);
             return self.answer(event, true);
         }
-        let event = self.step(table, &input);
-        let again = event.is_some();
+        if !self.is_due(&input) {
+            return self.answer(None, false);
+        }
+        let event = self.transition(table, &input);
+        // A step that ends while it is paused has nothing to report.
+        let again = event.is_some() || self.is_due(&input);
         self.answer(event, again)
     }
 
@@ -309,15 +299,19 @@ impl Machine {
         self.deadline.has_come(input)
     }
 
-    /// The transition that is due now, if one is.
-    pub(crate) fn step(&mut self, table: TableRef<'_>, input: &Input) -> Option<Event> {
-        if !self.is_due(input) {
-            return None;
+    /// Makes the transition that is due now.
+    pub(crate) fn transition(&mut self, table: TableRef<'_>, input: &Input) -> Option<Event> {
+        if let State::Paused { index, retries, .. } = self.state
+            && !self.ends_paused(input)
+        {
+            return self.pump(table, index, retries, input);
         }
         match self.state {
             State::Entering { index } => self.enter(table, index, input),
             State::Waiting { first, last, at } => self.meet(table, first, last, at, input),
-            State::Pumping { index, begin, .. } => self.stop_in_time(table, index, begin, input),
+            State::Pumping { index, .. } | State::Paused { index, .. } => {
+                self.stop_in_time(table, index, input)
+            }
             State::Holding { index } => self.run_out(table, index),
             State::Ending(reason) => self.end(reason),
             State::Idle | State::Ended(_) => None,

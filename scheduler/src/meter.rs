@@ -15,6 +15,7 @@
 //! ```
 
 use crate::arithmetic::{divide, square_root, wide_product};
+use crate::bytes::{Put, Take};
 use crate::clock::MonoMs;
 use crate::units::RawVolume;
 
@@ -187,6 +188,40 @@ impl Meter {
         }
         let rounded = (deviation << doublings).saturating_add(u64::from(mean / 2));
         divide(rounded, mean.into()).map(|cv| cv as u32)
+    }
+
+    /// How many bytes it takes in a checkpoint.
+    pub(crate) const LEN: usize = 8 * 4 + 4 * 4 + 16;
+
+    /// Up to when it has metered.
+    pub(crate) const fn last(&self) -> MonoMs {
+        self.last
+    }
+
+    pub(crate) fn put(&self, out: &mut Put<'_>) {
+        out.u64(self.last.as_ms());
+        out.u64(self.volume.as_raw());
+        out.u64(self.metered_ms);
+        out.u64(self.gap_ms);
+        out.u32(self.gaps);
+        out.u32(self.readings);
+        out.u32(self.min);
+        out.u32(self.max);
+        out.u128(self.squares);
+    }
+
+    pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
+        Self {
+            last: MonoMs::from_ms(bytes.u64()),
+            volume: RawVolume::from_raw(bytes.u64()),
+            metered_ms: bytes.u64(),
+            gap_ms: bytes.u64(),
+            gaps: bytes.u32(),
+            readings: bytes.u32(),
+            min: bytes.u32(),
+            max: bytes.u32(),
+            squares: bytes.u128(),
+        }
     }
 }
 

@@ -8,6 +8,9 @@
 //! error counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
 //! same, and a kink of a few seconds leaves hardly anything to overshoot with.
 //!
+//! While the flow rises the error is large however right the duty is. So before that time the trim learns from no more than five times
+//! as much of it; the proportional part takes all.
+//!
 //! # Tuning
 //!
 //! Measure three things of a pump, with the lightest train and a full battery, and the rest follows:
@@ -90,6 +93,9 @@ impl Curve {
 
 /// More gain than this is taken for this: the proportional part of an error of a tenth would be all the duty there is.
 const MOST_GAIN_PERCENT: u16 = 1_000;
+
+/// From a start on, errors beyond so many times what is counted later do not reach the trim: 10 % with the default.
+const START_BOUND: i32 = 5;
 
 /// How a motor is driven.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -296,9 +302,11 @@ impl Regulator {
         let mut error = (self.target as i32).wrapping_sub(reading);
         self.since_ms = self.since_ms.saturating_add(ms);
         if self.since_ms > self.config.start_ms {
-            error = error.clamp(-self.error_at_most, self.error_at_most);
+            error = error.min(self.error_at_most).max(self.error_at_most.wrapping_neg());
         }
-        let more = self.integral.times(error, ms);
+        // While the flow rises the error is large however right the duty is: the trim must not learn from that.
+        let rising = self.error_at_most.saturating_mul(START_BOUND);
+        let more = self.integral.times(error.min(rising).max(rising.wrapping_neg()), ms);
         // Each of the four is within 2^30: a sum that saturates is far beyond full duty.
         let trimmed = self.trim.saturating_add(more);
         let wanted =

@@ -27,7 +27,7 @@
 //! # Ok::<(), draught::units::OutOfRange>(())
 //! ```
 
-mod crc;
+pub(crate) mod crc;
 mod grammar;
 mod layout;
 mod observe;

@@ -1,11 +1,14 @@
-//! The core's forecast and the reference's story, in one shape.
+//! The core's forecast and the reference's story in one shape, and the machine's tape beside that story.
 
 use draught::event;
 use draught::forecast::{Span, What};
 
+use crate::drive::Tape;
+use crate::plans::Scene;
 use crate::reference::log::{By, Clocks, End, Happening, Lost, Start, by, clocks, end, lost};
 use crate::reference::plan::{Keep, No, Node, Plan, keep};
-use crate::reference::run::Story;
+use crate::reference::run::{Story, run};
+use crate::reference::world::Script;
 use crate::reference::{Ml, Ms, ml_of_raw};
 
 /// A span of a forecast.
@@ -136,4 +139,35 @@ fn waits_for_operator(nodes: &[Node], hold: No) -> bool {
         Node::Again { body, .. } => waits_for_operator(body, hold),
         _ => false,
     })
+}
+
+/// The machine's tape is the reference's story of the same moments: events, demands and wakes.
+///
+/// # Panics
+/// If it is not.
+pub fn assert_same(scene: &Scene, tape: &Tape) {
+    let plan = Plan::of(scene.table());
+    let mut script = Script(tape.moments.iter().cloned());
+    let story = run(&plan, clocks(scene.armed), &mut script, usize::MAX);
+    for (i, (moment, what)) in tape.log.iter().enumerate() {
+        let Some(entry) = story.entries.get(i) else {
+            panic!("only the machine: {what:?}\nat {moment} {:?}", tape.moments[*moment]);
+        };
+        assert!(
+            (entry.moment, &entry.what) == (*moment, what),
+            "at {:?}\nmachine   {moment} {what:?}\nreference {} {:?}\nbefore: {:#?}",
+            tape.moments[*moment],
+            entry.moment,
+            entry.what,
+            &tape.log[i.saturating_sub(6)..i],
+        );
+    }
+    let more = story.entries.get(tape.log.len());
+    assert_eq!(more, None, "only the reference; before: {:#?}", tape.log.last());
+    // The reference says what was demanded after a moment when it comes to the next.
+    for (i, moment) in tape.moments.iter().enumerate() {
+        let demand = (tape.keeps.get(i), tape.wakes.get(i));
+        let reference = (story.keeps.get(i), story.wakes.get(i));
+        assert_eq!(demand, reference, "demand and wake after {i} {moment:?}");
+    }
 }

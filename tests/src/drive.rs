@@ -1,8 +1,8 @@
 //! Calls the machine as an unreliable world would, and writes down what it was given and what it did.
 
+mod moves;
+mod outage;
 mod strategies;
-
-use core::fmt;
 
 use draught::audit::Fit;
 use draught::calendar::TimeOfDay;
@@ -16,90 +16,13 @@ use draught::table::TableRef;
 use draught::units::{RawVolume, TargetKind};
 
 use crate::plans::Scene;
-use crate::reference::log::{Happening, clocks, in_these_words, refused};
+use crate::reference::log::{Happening, clocks, in_these_words, limit, refused};
 use crate::reference::ml_of_raw;
 use crate::reference::plan::{Keep, keep};
 use crate::reference::world::{Asks, Moment};
 
-pub use strategies::{anything, unattended, when};
-
-/// When the next call comes.
-#[derive(Clone, Copy, Debug)]
-pub enum When {
-    /// At the earliest wake.
-    Exact,
-    /// So many thousandths of the way to it.
-    Early(u16),
-    /// So many ms after it.
-    Late(u32),
-    /// So many ms after the last call, whatever the wake.
-    After(u32),
-    /// When an appointment at the wake is about to be missed: so many ms after the tolerance.
-    AtTolerance(i8),
-    /// So many ms after the next civil midnight.
-    AtMidnight(i8),
-    /// So many ms after the next time of day that one of the steps names.
-    AtTimeOf(u8, i8),
-}
-
-/// What the wall clock does between two calls.
-#[derive(Clone, Copy, Debug)]
-pub enum Clock {
-    /// Its duty.
-    Runs,
-    /// Cannot be trusted from now on.
-    IsLost,
-    /// Can be trusted again.
-    IsFound,
-    /// Is set by so many ms.
-    IsSet(i32),
-}
-
-/// One call.
-#[derive(Clone, Copy)]
-pub struct Move {
-    /// When it comes.
-    pub when: When,
-    /// What the wall clock did before it.
-    pub clock: Clock,
-    /// The flow since the last call, in thousandths of the target ...
-    pub flow: u16,
-    /// ... and under pressure control, where any flow may come about, in µL/min.
-    pub loose: u32,
-    /// What the operator does: before (`true`) or after the machine looks.
-    pub asks: Option<(bool, Wanted)>,
-}
-
-/// What an operator may want.
-#[derive(Clone, Copy, Debug)]
-pub enum Wanted {
-    /// To resume the present hold.
-    Resume,
-    /// To resume the present hold, and every one that begins at the same instant.
-    ResumeEvery,
-    /// To resume whatever step has this number.
-    ResumeStep(u8),
-    /// To confirm a new sampler.
-    Confirm,
-    /// To stop.
-    Stop,
-    /// To disarm.
-    Disarm,
-}
-
-/// On one line, so that a failing case can be read.
-impl fmt::Debug for Move {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { when, clock, flow, loose, asks } = self;
-        write!(f, "{when:?}, clock {clock:?}, flow {flow} or {loose}, {asks:?}")
-    }
-}
-
-impl Move {
-    /// At the wake, by clocks that run, at the target.
-    pub const EXACT: Self =
-        Self { when: When::Exact, clock: Clock::Runs, flow: 1_000, loose: 0, asks: None };
-}
+pub use moves::{Clock, Failure, Move, Until, Wanted, When, Written};
+pub use strategies::{anything, flickering, powerless, unattended, when};
 
 /// What a machine was given and what it did.
 #[derive(Debug)]
@@ -112,6 +35,8 @@ pub struct Tape {
     pub log: Vec<(usize, Happening)>,
     /// What was demanded after each call.
     pub keeps: Vec<Option<Keep>>,
+    /// How long after each call the next is asked for, if the flow is at its target.
+    pub wakes: Vec<Option<i128>>,
     /// Whether the event is over.
     pub over: bool,
     /// The longest stretch of calls at one instant.
@@ -129,6 +54,8 @@ struct Bench<'t> {
     drawn: u64,
     last: Advance,
     holding: Option<StepNo>,
+    /// There was nothing to resume.
+    gone: bool,
     tape: Tape,
 }
 
@@ -152,17 +79,20 @@ pub fn drive(scene: &Scene, moves: &[Move], rest: Move, calls: usize) -> Result<
         drawn: 0,
         last: Advance { demand: Demand::Off, wake: Wake::Again, event: None },
         holding: None,
+        gone: false,
         tape: Tape {
             first,
             moments: Vec::new(),
             log: Vec::new(),
             keeps: Vec::new(),
+            wakes: Vec::new(),
             over: false,
             most_at_once: 0,
         },
     };
     for next in moves.iter().copied().chain(core::iter::repeat(rest)) {
-        if bench.tape.moments.len() >= calls || (bench.tape.over && next.asks.is_none()) {
+        let idle = bench.tape.over && next.asks.is_none() && next.fails.is_none();
+        if bench.tape.moments.len() >= calls || idle || bench.gone {
             break;
         }
         bench.call(next);
@@ -173,17 +103,32 @@ pub fn drive(scene: &Scene, moves: &[Move], rest: Move, calls: usize) -> Result<
 impl Bench<'_> {
     fn call(&mut self, next: Move) {
         self.pass_time(next);
-        match next.asks {
+        match next.fails {
+            None => self.act(next.asks, None),
+            Some(failure) => {
+                match failure.checkpoint {
+                    Written::Uncalled => {}
+                    Written::Within(calls) => self.act(next.asks, Some(calls)),
+                    Written::AtRest(_) => self.act(next.asks, None),
+                }
+                self.fail(failure);
+            }
+        }
+    }
+
+    /// Calls the machine, the last time only so often as the power lasts.
+    fn act(&mut self, asks: Option<(bool, Wanted)>, cut: Option<u8>) {
+        match asks {
             // Before its first look the machine is at no step yet.
             Some((true, wanted)) if !self.tape.moments.is_empty() => {
-                self.command(wanted);
-                self.look();
+                self.command(wanted, None);
+                self.look(cut);
             }
             Some((_, wanted)) => {
-                self.look();
-                self.command(wanted);
+                self.look(None);
+                self.command(wanted, cut);
             }
-            None => self.look(),
+            None => self.look(cut),
         }
     }
 
@@ -210,7 +155,16 @@ impl Bench<'_> {
                 self.until(time).saturating_add_signed(off.into())
             }
         };
-        match next.clock {
+        self.turn(next.clock);
+        let more = u64::try_from(self.flow(next) * u128::from(ms)).unwrap_or(u64::MAX);
+        self.drawn = self.drawn.saturating_add(more);
+        self.wall = self.wall.map(|w| w.saturating_add(ms));
+        let mono = MonoMs::from_ms(self.now.mono.as_ms() + ms);
+        self.now = Now { mono, wall: self.shown() };
+    }
+
+    fn turn(&mut self, clock: Clock) {
+        match clock {
             Clock::Runs => {}
             Clock::IsLost => self.trusted = false,
             Clock::IsFound => self.trusted = true,
@@ -218,11 +172,10 @@ impl Bench<'_> {
                 self.wall = self.wall.map(|w| w.saturating_add_signed(by.into()));
             }
         }
-        let more = u64::try_from(self.flow(next) * u128::from(ms)).unwrap_or(u64::MAX);
-        self.drawn = self.drawn.saturating_add(more);
-        self.wall = self.wall.map(|w| w.saturating_add(ms));
-        let shown = self.wall.filter(|_| self.trusted).and_then(WallMs::from_ms);
-        self.now = Now { mono: MonoMs::from_ms(self.now.mono.as_ms() + ms), wall: shown };
+    }
+
+    fn shown(&self) -> Option<WallMs> {
+        self.wall.filter(|_| self.trusted).and_then(WallMs::from_ms)
     }
 
     /// How long until it is this time of day, in ms after midnight; at that time itself a whole day.
@@ -265,40 +218,58 @@ impl Bench<'_> {
 
     fn note(&mut self, asks: Asks) -> usize {
         let drawn = ml_of_raw(self.drawn);
-        self.tape.moments.push(Moment { clocks: clocks(self.now), drawn, asks });
+        self.tape.moments.push(Moment::whole(clocks(self.now), drawn, asks));
         self.tape.moments.len() - 1
     }
 
-    fn look(&mut self) {
+    fn look(&mut self, cut: Option<u8>) {
         let moment = self.note(Asks::Look);
-        self.settle(moment, None);
+        self.settle(moment, None, cut);
     }
 
-    /// Calls the machine until it asks for no other call, and once more: that must change nothing.
-    fn settle(&mut self, moment: usize, first: Option<Advance>) {
+    /// Calls the machine until it asks for no other call, and once more: that must change nothing. Or so often as the
+    /// power lasts.
+    fn settle(&mut self, moment: usize, first: Option<Advance>, cut: Option<u8>) {
         let input = self.input();
         let mut answer = first.unwrap_or_else(|| self.machine.advance(self.table, input));
         let mut calls = 1;
+        let mut obeyed = first.is_some();
         loop {
             self.take(moment, answer);
+            // A command may do nothing but have something due done.
+            if answer.event.is_none() && answer.wake == Wake::Again && !obeyed {
+                self.tape.log.push((moment, Happening::NotAgain));
+            }
+            obeyed = false;
             if answer.wake != Wake::Again {
                 break;
+            }
+            if cut.is_some_and(|cut| calls >= u32::from(cut)) {
+                let written = self.tape.log.iter().filter(|(at, _)| *at == moment).count();
+                self.tape.moments[moment].cut_after = Some(written);
+                self.rests_on(answer);
+                return;
             }
             calls += 1;
             assert!(calls < 2_000_000, "it never comes to rest");
             answer = self.machine.advance(self.table, input);
         }
-        self.tape.most_at_once = self.tape.most_at_once.max(calls);
+        self.tape.most_at_once = self.tape.most_at_once.max(calls as usize);
         let before = self.machine;
         let once_more = self.machine.advance(self.table, input);
         assert_eq!(before, self.machine, "the same input changes nothing");
         assert_eq!(once_more, Advance { event: None, ..answer }, "the same input, the same answer");
         self.assert_wake_is_ahead(answer.wake);
+        self.rests_on(answer);
+    }
+
+    fn rests_on(&mut self, answer: Advance) {
         self.last = answer;
         self.tape.keeps.push(match answer.demand {
             Demand::Off => None,
             Demand::Pump(target) => Some(keep(target)),
         });
+        self.tape.wakes.push(self.until_wake().map(i128::from));
         assert_eq!(self.tape.keeps.len(), self.tape.moments.len());
     }
 
@@ -326,10 +297,10 @@ impl Bench<'_> {
         self.tape.log.push((moment, what));
     }
 
-    fn command(&mut self, wanted: Wanted) {
+    fn command(&mut self, wanted: Wanted, cut: Option<u8>) {
         if matches!(wanted, Wanted::ResumeEvery) {
             while self.holding.is_some_and(|hold| self.waits_for_operator(hold)) {
-                self.command(Wanted::Resume);
+                self.command(Wanted::Resume, None);
             }
             return;
         }
@@ -345,19 +316,21 @@ impl Bench<'_> {
             Wanted::Confirm => (Command::ConfirmSampler, Asks::Confirm),
             Wanted::Stop => (Command::Stop(StopReason::Operator), Asks::Stop),
             Wanted::Disarm => (Command::Disarm, Asks::Disarm),
+            Wanted::Trip(which) => (Command::Trip(which), Asks::Trip(limit(which))),
         };
         let moment = self.note(asks);
         let before = self.machine;
         match self.machine.command(self.table, command, self.input()) {
             Ok(answer) => {
                 self.tape.log.push((moment, Happening::Obeyed));
-                self.settle(moment, Some(answer));
+                self.settle(moment, Some(answer), cut);
             }
             Err(why) => {
                 assert_eq!(before, self.machine, "a refused command changes nothing");
                 self.tape.log.push((moment, Happening::Refused(refused(why))));
                 let last = self.tape.keeps.last().copied().flatten();
                 self.tape.keeps.push(last);
+                self.tape.wakes.push(self.until_wake().map(i128::from));
             }
         }
     }

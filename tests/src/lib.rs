@@ -5,7 +5,12 @@ pub mod crc_strength;
 pub mod drive;
 pub mod oracle;
 pub mod plans;
+pub mod power;
+pub mod random;
 pub mod reference;
+pub mod rig;
 pub mod schema;
 pub mod strategies;
 pub mod vectors;
+
+pub use draught_sim::bench::nor;

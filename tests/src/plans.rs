@@ -4,12 +4,10 @@
 //! [`Scene`] is what it comes to.
 
 use core::fmt;
-use core::num::NonZeroU8;
-
 use draught::calendar::{Civil, Date, TimeOfDay, UtcOffset, Weekday, Weekdays};
 use draught::clock::{MonoMs, Now, WallMs};
 use draught::step::{Cycle, Passes, Sampler, Step, StepNo, Then};
-use draught::table::{Fault, LateTolerance, RetryEvery, Settings, TableRef};
+use draught::table::{Fault, LateTolerance, Outage, Settings, TableRef};
 use draught::units::{DurationMs, Flow, Target, Volume};
 
 mod strategies;
@@ -33,9 +31,10 @@ pub struct Scene {
 /// A line a step, so that a failing case can be read.
 impl fmt::Debug for Scene {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Settings { utc_offset, target, start_by, late_tolerance, .. } = &self.settings;
+        let Settings { utc_offset, target, start_by, late_tolerance, outage, fault, .. } =
+            &self.settings;
         writeln!(f, "armed at {:?}, {utc_offset:?}, {target:?},", self.armed)?;
-        writeln!(f, "start by {start_by:?}, {late_tolerance:?}:")?;
+        writeln!(f, "start by {start_by:?}, {late_tolerance:?}, {fault:?}, {outage:?}:")?;
         for (i, step) in self.steps.iter().enumerate() {
             writeln!(f, "  {:>3} {step:?}", i + 1)?;
         }
@@ -85,8 +84,10 @@ pub struct Sketch {
     pub tolerance: u32,
     /// `start-by`, in minutes after arm.
     pub start_by: Option<i64>,
-    /// Another fault rule than the usual, which must not matter here.
-    pub retries: Option<NonZeroU8>,
+    /// What a limit that trips does.
+    pub fault: Fault,
+    /// What an outage does.
+    pub outage: Outage,
     /// Its parts.
     pub parts: Vec<Part>,
 }
@@ -156,9 +157,7 @@ impl Sketch {
             let at = wall_ms.checked_add_signed(after * i64::from(MIN))?;
             offset.civil(WallMs::from_ms(at)?)
         });
-        if let Some(times) = self.retries {
-            settings.fault = Fault::Retry { every: RetryEvery::DEFAULT, times };
-        }
+        (settings.fault, settings.outage) = (self.fault, self.outage);
         let mut writer = Writer {
             here: offset.civil(wall)?,
             target: self.target,

@@ -3,7 +3,7 @@
 //! A table is drawn as a tree (waits, doings, repeats with bodies) and written out as steps. What would
 //! break a table rule is left out on the way, so every tree gives a legal table and shrinks to one.
 
-use draught::audit::{DEPTH_MAX, PASSES_MAX};
+use draught::audit::{DEPTH_MAX, PASSES_MAX, STEPS_MAX};
 use draught::prelude::*;
 use draught::table::{
     Fault, LateTolerance, Limits, Name, Outage, Resume, ResumeWithin, RetryEvery, TripGrace,
@@ -13,6 +13,7 @@ use draught::units::Quantity;
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
+use proptest::sample::select;
 
 /// How far the random values range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,6 +63,19 @@ pub fn tables(scope: Scope, steps_max: usize) -> impl Strategy<Value = OwnTable>
     (settings(scope), items).prop_map(move |(settings, items)| {
         let mut lowering = Lowering { schedule: settings.target, steps: Vec::new(), steps_max };
         lowering.items(&items, 0, PASSES_MAX);
+        lowering.steps.push(Step::Finish);
+        OwnTable { settings, steps: lowering.steps }
+    })
+}
+
+/// Legal tables of exactly as many steps as a block can number, 255.
+pub fn full_tables(scope: Scope) -> impl Strategy<Value = OwnTable> {
+    (settings(scope), vec(item(scope), 64..=128)).prop_map(|(settings, items)| {
+        let (schedule, steps_max) = (settings.target, STEPS_MAX);
+        let mut lowering = Lowering { schedule, steps: Vec::new(), steps_max };
+        lowering.items(&items, 0, PASSES_MAX);
+        let hold = Step::Hold(DurationMs::from_ms(60_000).expect("in range"));
+        lowering.steps.resize(STEPS_MAX - 1, hold);
         lowering.steps.push(Step::Finish);
         OwnTable { settings, steps: lowering.steps }
     })
@@ -162,16 +176,31 @@ pub fn settings(scope: Scope) -> impl Strategy<Value = Settings> {
         )
 }
 
-fn name() -> impl Strategy<Value = Name> {
-    let short = "\\PC{0,24}".prop_map(|text| {
-        let mut text = text;
+/// A name: mostly letters and signs, also what a text file or a screen could stumble over. All of it is
+/// legal: any character but the control ones.
+pub fn name() -> impl Strategy<Value = Name> {
+    let odd = prop_oneof![
+        3 => select(ODD.chars().collect::<Vec<_>>()),
+        1 => any::<char>().prop_filter("control", |c| !c.is_control()),
+    ];
+    let odd = vec(odd, 0..=Name::MAX_BYTES).prop_map(String::from_iter);
+    let cut = |mut text: String| {
         while text.len() > Name::MAX_BYTES {
             text.pop();
         }
-        Name::new(&text).unwrap_or(Name::EMPTY)
-    });
-    prop_oneof![Just(Name::EMPTY), short]
+        Name::new(&text).expect("short, and nothing that controls")
+    };
+    prop_oneof![
+        2 => Just(Name::EMPTY),
+        1 => "\\PC{0,24}".prop_map(cut),
+        1 => odd.prop_map(cut),
+    ]
 }
+
+/// Quotes, escapes and other signs of TOML; spaces of several kinds; a mark that turns the line around, one of
+/// byte order, one that joins, one that stacks; the last characters before and after the surrogates.
+const ODD: &str =
+    "\"'\\#=[]{},.\u{a0} \u{2028}\u{202e}\u{feff}\u{200d}\u{301}\u{d7ff}\u{e000}\u{fffd}\u{10ffff}";
 
 fn outage(scope: Scope) -> impl Strategy<Value = Outage> {
     let resume =

@@ -14,15 +14,15 @@ use draught::machine::{ArmRefused, EventId, FirstStart, Input, Machine};
 use draught::step::{Passes, Sampler, Step, StepNo, Then};
 use draught::table::Settings;
 use draught::units::{DurationMs, Flow, RawVolume, Target};
-use draught_tests::compare::{of_core, of_story};
-use draught_tests::drive::{Clock, Move, Tape, Wanted, When, anything, drive, unattended};
+use draught_tests::compare::{assert_same, of_core, of_story};
+use draught_tests::drive::{Clock, Move, Wanted, When, anything, drive, unattended};
 use draught_tests::plans::{Scene, scene};
 use draught_tests::reference::WALL_LAST;
 use draught_tests::reference::arming::{Unarmed, arm};
 use draught_tests::reference::log::{By, End, Happening, Lost, clocks};
 use draught_tests::reference::plan::Plan;
-use draught_tests::reference::run::{Story, run as run_plan};
-use draught_tests::reference::world::{Perfect, Script};
+use draught_tests::reference::run::run as run_plan;
+use draught_tests::reference::world::Perfect;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
 use proptest::test_runner::TestRunner;
@@ -40,32 +40,6 @@ fn cases(cases: u32) -> ProptestConfig {
 fn armed(scene: &Scene) -> Result<FirstStart, ArmRefused> {
     let input = Input { now: scene.armed, drawn: RawVolume::ZERO };
     Machine::new().arm(scene.table(), &Fit::ANY, EventId(1), input)
-}
-
-fn story_of(scene: &Scene, tape: &Tape) -> Story {
-    let plan = Plan::of(scene.table());
-    let mut script = Script(tape.moments.iter().cloned());
-    run_plan(&plan, clocks(scene.armed), &mut script, usize::MAX)
-}
-
-/// The machine's tape is the reference's story of the same moments.
-fn assert_same(scene: &Scene, tape: &Tape) {
-    let story = story_of(scene, tape);
-    for (i, (moment, what)) in tape.log.iter().enumerate() {
-        let Some(entry) = story.entries.get(i) else {
-            panic!("only the machine: {what:?}\nat {:?}", tape.moments[*moment]);
-        };
-        assert!(
-            (entry.moment, &entry.what) == (*moment, what),
-            "at {:?}\nmachine   {moment} {what:?}\nreference {} {:?}\nbefore: {:?}",
-            tape.moments[*moment],
-            entry.moment,
-            entry.what,
-            &tape.log[i.saturating_sub(6)..i],
-        );
-    }
-    assert_eq!(story.entries.get(tape.log.len()), None, "only the reference");
-    assert_eq!(tape.keeps, story.keeps, "what is demanded after each call");
 }
 
 /// The core's forecast is the reference's.
@@ -212,8 +186,8 @@ fn the_random_schedules_are_alive() {
     }
 }
 
-/// Everything that can happen.
-const LABELS: [&str; 28] = [
+/// Everything that can happen while there is power.
+const LABELS: [&str; 30] = [
     "appointed",
     "met in time",
     "met late",
@@ -227,6 +201,7 @@ const LABELS: [&str; 28] = [
     "volume reached",
     "at most reached",
     "stopped by hand",
+    "tripped",
     "lost, too far",
     "lost, past",
     "hold began",
@@ -240,6 +215,7 @@ const LABELS: [&str; 28] = [
     "ended by start-by",
     "ended by a hold",
     "ended by hand",
+    "ended by a limit",
     "obeyed",
     "refused",
 ];
@@ -260,6 +236,8 @@ fn label(what: &Happening) -> &'static str {
             By::Volume => "volume reached",
             By::AtMost => "at most reached",
             By::Operator => "stopped by hand",
+            By::Tripped(_) => "tripped",
+            By::Outage => "cut by an outage",
         },
         Happening::Lost(_, Lost::TooFar) => "lost, too far",
         Happening::Lost(_, Lost::Past) => "lost, past",
@@ -274,6 +252,10 @@ fn label(what: &Happening) -> &'static str {
         Happening::Over(End::StartBy) => "ended by start-by",
         Happening::Over(End::HoldRanOut) => "ended by a hold",
         Happening::Over(End::Stop | End::Disarm) => "ended by hand",
+        Happening::Over(End::Fault(_)) => "ended by a limit",
+        Happening::Over(End::Outage | End::ClockLost) => "ended by an outage",
+        Happening::PowerIsBack(..) => "power is back",
+        Happening::NotAgain => "not again",
         Happening::Obeyed => "obeyed",
         Happening::Refused(_) => "refused",
     }

@@ -29,6 +29,7 @@
 mod clock;
 mod compare;
 mod fault_file;
+pub mod nor;
 mod observe;
 pub mod physics;
 mod plant;
@@ -38,6 +39,7 @@ mod record;
 mod run;
 mod sensor;
 mod stretch;
+pub mod whole;
 mod world;
 mod world_file;
 

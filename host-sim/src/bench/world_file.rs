@@ -369,7 +369,7 @@ mod tests {
             ["unknown-key"]
         );
         assert_eq!(faults("fault = 3"), ["wrong-type"]);
-        assert_eq!(faults("plant = 3"), ["wrong-type"]);
+        assert_eq!(faults("plant = 3"), ["no-plant"]);
     }
 
     #[test]

@@ -58,7 +58,12 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
 }
 
 /// Says why a block was refused: what, where, what to do.
-fn refuse(path: &str, name: &str, refused: &wire::Refused, io: &mut Io<'_>) -> std::io::Result<()> {
+pub(super) fn refuse(
+    path: &str,
+    name: &str,
+    refused: &wire::Refused,
+    io: &mut Io<'_>,
+) -> std::io::Result<()> {
     let paint = Paint(io.colour_err);
     let code = refused.code.as_str();
     // "byte 3, step 1: what is wrong; what to do (code)"

@@ -59,6 +59,29 @@ pub fn read_block(path: &str, io: &mut Io<'_>) -> Result<(String, Vec<u8>), Fail
     }
 }
 
+/// What a file holds, by its bytes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Content {
+    /// A text, so it may be a plan.
+    Text(String),
+    /// No text, so it may be a block.
+    Bytes(Vec<u8>),
+}
+
+/// Tells a text from a block, which begins with `D` and the version: a control character that no text has.
+#[must_use]
+pub fn content(bytes: Vec<u8>) -> Content {
+    match bytes.as_slice() {
+        [b'D', version, ..] if version.is_ascii_control() && !version.is_ascii_whitespace() => {
+            Content::Bytes(bytes)
+        }
+        _ => match String::from_utf8(bytes) {
+            Ok(text) => Content::Text(text),
+            Err(not_text) => Content::Bytes(not_text.into_bytes()),
+        },
+    }
+}
+
 /// A line of help where a plan was given instead of a block; else nothing.
 #[must_use]
 pub fn hint_at_text(path: &str, bytes: &[u8]) -> String {
@@ -109,4 +132,21 @@ pub fn cannot_write(path: &str, e: &std::io::Error) -> Failure {
         _ => e.to_string(),
     };
     Failure::Usage(format!("{path} cannot be written: {what}"), "give another file".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_are_told_from_blocks() {
+        let is_text = |bytes: &[u8]| matches!(content(bytes.to_vec()), Content::Text(_));
+        for text in [&b""[..], b"D", b"D\nflow = \"1 L/min\"", b"name = \"\xc2\xb5\"", b"\0"] {
+            assert!(is_text(text), "{text:?}");
+        }
+        // The second would be UTF-8 throughout.
+        for block in [&b"D\x01\0\0\x67\0\x01\0\xcc\xbc\x17\xa9"[..], b"D\x01\0\0", b"x\xff"] {
+            assert!(!is_text(block), "{block:?}");
+        }
+    }
 }

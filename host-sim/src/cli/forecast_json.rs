@@ -100,6 +100,8 @@ fn span(s: &Span, ready: &Ready) -> JsonSpan {
                 PumpEnd::Volume => "volume",
                 PumpEnd::Limit => "at-most",
                 PumpEnd::Stopped => "stopped",
+                PumpEnd::Tripped(limit) => limit.code(),
+                PumpEnd::Outage => "outage",
             };
             ("pump", Some(by))
         }

@@ -3,6 +3,7 @@
 use draught::clock::Now;
 use draught::forecast::{Span, What};
 use draught::step::{Sampler, Step, StepNo, Then};
+use draught::units::Target;
 
 use super::table::{Side, Table};
 use crate::plan::outlook::Outlook;
@@ -18,17 +19,16 @@ pub fn text(ready: &Ready) -> String {
         let mut block = Table::new(&[Side::Right, Side::Left]).gap(2);
         let written = ready.plan.source.slice(&step.span).split_whitespace().collect::<Vec<_>>();
         block.row([number.get().to_string(), written.join(" ")]);
-        block.row([String::new(), meaning(normal, ready)]);
+        block.row([String::new(), meaning(normal, ready.table.settings().target)]);
         block.row([String::new(), reached(ready, number)]);
         text.push_str(&block.render());
     }
     text
 }
 
-/// A step in words, everything that holds for it included.
-fn meaning(step: Step, ready: &Ready) -> String {
-    let settings = ready.table.settings();
-    let at = |own: Option<draught::units::Target>| format::target(own.unwrap_or(settings.target));
+/// A step in words, everything that holds for it included, such as the target of its schedule.
+pub(super) fn meaning(step: Step, schedule: Target) -> String {
+    let at = |own: Option<Target>| format::target(own.unwrap_or(schedule));
     let ms = |d: draught::units::DurationMs| format::duration(d.as_ms().into());
     match step {
         Step::WaitForDate(d) => {

@@ -33,6 +33,10 @@ pub struct Io<'a> {
 pub enum Failure {
     /// The plan or the data is at fault, and it has been said why.
     Data,
+    /// What was compared differs, and it has been said how.
+    Differs,
+    /// What was to be compared cannot be, and it has been said why.
+    NotCompared,
     /// Wrong use: what is wrong, and what to do.
     Usage(String, String),
     /// The output could not be written.

@@ -1,6 +1,7 @@
 //! The commands of `draught`: one file a command, arguments in, text and an exit code out.
 //!
-//! Exit codes: 0 fine, 1 the plan or the data is at fault, 2 wrong use.
+//! Exit codes: 0 fine, 1 the plan or the data is at fault, 2 wrong use. Of `diff`: 0 the same, 1 different,
+//! 2 not compared, so that a script can tell a difference from a file at fault.
 
 use std::ffi::OsString;
 use std::io::Write;
@@ -8,9 +9,12 @@ use std::sync::LazyLock;
 
 use clap::{Parser, Subcommand};
 
+pub mod campaign;
 pub mod check;
 pub mod common;
 pub mod decode;
+pub mod diff;
+mod diff_text;
 pub mod encode;
 pub mod explain;
 pub mod files;
@@ -43,7 +47,8 @@ First plan in a minute:
   draught check first.toml
   draught forecast first.toml
 
-Exit codes: 0 fine, 1 the plan or the data is at fault, 2 wrong use."
+Exit codes: 0 fine, 1 the plan or the data is at fault, 2 wrong use.
+Of diff: 0 the same, 1 different, 2 not compared."
 )]
 struct Cli {
     #[command(subcommand)]
@@ -86,6 +91,10 @@ enum Command {
     Decode(decode::Args),
     /// Say what every byte of a block means.
     Explain(explain::Args),
+    /// Say what differs between two plans or blocks.
+    Diff(diff::Args),
+    /// Run whole pumps in worlds that try to break them.
+    Campaign(campaign::Args),
 }
 
 /// Runs the command line of this process.
@@ -113,10 +122,14 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Encode(args) => encode::run(args, io),
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
+        Command::Diff(args) => diff::run(args, io),
+        Command::Campaign(args) => campaign::run(args, io),
     };
-    match result {
+    // What is still on its way may find a full disk.
+    match result.and_then(|()| Ok(io.out.flush()?)) {
         Ok(()) => 0,
-        Err(Failure::Data) => 1,
+        Err(Failure::Data | Failure::Differs) => 1,
+        Err(Failure::NotCompared) => 2,
         Err(Failure::Usage(what, help)) => {
             let paint = paint::Paint(io.colour_err);
             let _ = writeln!(io.err, "{}: {what}\n  = help: {help}", paint.bad("error"));

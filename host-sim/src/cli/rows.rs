@@ -123,6 +123,9 @@ pub const fn end_word(reason: EndReason) -> &'static str {
         EndReason::Stopped(_) => "end: stopped",
         EndReason::Disarmed => "end: disarmed",
         EndReason::WrongTable => "end: another schedule",
+        EndReason::Fault(_) => "end: a limit tripped",
+        EndReason::Outage => "end: outage",
+        EndReason::ClockLost => "end: clock lost in an outage",
     }
 }
 
@@ -137,6 +140,9 @@ pub const fn end_code(reason: EndReason) -> &'static str {
         EndReason::Stopped(_) => "stopped",
         EndReason::Disarmed => "disarmed",
         EndReason::WrongTable => "wrong-table",
+        EndReason::Fault(_) => "fault",
+        EndReason::Outage => "outage",
+        EndReason::ClockLost => "clock-lost",
     }
 }
 

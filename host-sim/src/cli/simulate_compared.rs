@@ -71,6 +71,8 @@ fn parted_words(s: &Simulated<'_>, parted: &Parted) -> String {
             PumpEnd::Limit => format!("step {} ends at its at-most", p.step.get()),
             PumpEnd::Volume => format!("step {} ends when its volume is full", p.step.get()),
             PumpEnd::Time | PumpEnd::Stopped => format!("step {} ends in time", p.step.get()),
+            PumpEnd::Tripped(_) => format!("step {}: a limit trips", p.step.get()),
+            PumpEnd::Outage => format!("step {}: the power fails", p.step.get()),
         },
         Some(Event::AppointmentMissed { step, .. }) => format!("step {} is missed", step.get()),
         Some(Event::AppointmentMet { step, .. }) => format!("step {} is met", step.get()),

@@ -272,6 +272,8 @@ fn span(row: &SpanRow, s: &Simulated<'_>) -> Span {
             PumpEnd::Volume => "volume",
             PumpEnd::Limit => "at-most",
             PumpEnd::Stopped => "stopped",
+            PumpEnd::Tripped(limit) => limit.code(),
+            PumpEnd::Outage => "outage",
         },
         overrun_ms: row.overrun_ms,
         flow_ul_per_min: match target {

@@ -76,7 +76,9 @@ fn damage_beneath_a_wrong_crc_is_found_too() {
     let codes: Vec<_> = e.damage.iter().map(|d| (d.code, d.at, d.step)).collect();
     assert_eq!(codes, [("crc", 16, None), ("unknown-tag", 13, Some(3))]);
     assert_eq!(says(&e, "time"), "07:30 (450 × 1 min)");
-    assert_eq!(says(&e, "rest"), "not read: unknown-tag");
+    let (at_fault, field) = ("refused: unknown-tag; not read from here on", "step");
+    let row = e.rows.iter().find(|r| r.at == 13).expect("the row at fault");
+    assert_eq!((row.field, row.says.as_str(), row.step), (field, at_fault, Some(3)));
     assert!(e.render().contains("were the CRC right: byte 13, step 3: "));
     covers_every_byte(&e);
 }
@@ -177,6 +179,29 @@ fn every_truncation_and_every_wrong_byte_is_explained() {
             assert_eq!(e.damage[0].code, "crc");
             covers_every_byte(&e);
         }
+    }
+}
+
+/// A setting or a target is judged when it has been read: its fields have their rows already.
+#[test]
+fn what_is_refused_after_it_was_read_has_its_bytes_once() {
+    let head = [b'D', 1, 0, 0, 103];
+    for (rest, code, at, fields) in [
+        // The default name and the default limits, written out.
+        (&[1, 0, 0, 1, 0][..], "setting-default", 6, 10),
+        (&[1, 5, 10, 6, 0, 1, 0], "setting-default", 6, 11),
+        // A name after a late-tolerance; a late-tolerance twice, with nothing after it.
+        (&[2, 2, 21, 0, 1, b'x', 1, 0], "setting-order", 8, 10),
+        (&[2, 2, 21, 2], "setting-twice", 8, 10),
+        // The schedule's own target.
+        (&[0, 2, 6, 62, 0, 103, 0], "own-target-same", 9, 12),
+    ] {
+        let e = explain(&sealed(&[&head, rest].concat()));
+        let first = e.damage.first().map(|d| (d.code, d.at));
+        assert_eq!(first, Some((code, at)), "{}", e.render());
+        covers_every_byte(&e);
+        assert!(e.render().lines().any(|l| l.starts_with(&format!(">  {at:>3}  "))), "{e:?}");
+        assert_eq!(e.rows.iter().filter(|r| r.field != "rest").count(), fields, "{}", e.render());
     }
 }
 

@@ -7,7 +7,7 @@ use std::io::{self, Write};
 
 use draught::calendar::UtcOffset;
 use draught::clock::{Now, WallMs};
-use draught::event::{Event, HoldEnd, LostCause, PumpEnd};
+use draught::event::{Event, HoldEnd, Limit, LostCause, PumpEnd};
 use draught::step::StepNo;
 use draught::units::{RawVolume, Target};
 
@@ -201,6 +201,12 @@ fn words(event: &Event) -> (&'static str, Option<StepNo>, u32) {
                 PumpEnd::Volume => "pumping ended: volume",
                 PumpEnd::Limit => "pumping ended: at-most",
                 PumpEnd::Stopped => "pumping ended: stopped",
+                PumpEnd::Tripped(Limit::FlowLow) => "pumping ended: too little flow",
+                PumpEnd::Tripped(Limit::FlowHigh) => "pumping ended: too much flow",
+                PumpEnd::Tripped(Limit::Pressure) => "pumping ended: too much pressure",
+                PumpEnd::Tripped(Limit::Supply) => "pumping ended: supply too weak",
+                PumpEnd::Tripped(Limit::Sensor) => "pumping ended: sensor at fault",
+                PumpEnd::Outage => "pumping ended: outage",
             };
             (what, Some(p.step), p.sample)
         }

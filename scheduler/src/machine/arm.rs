@@ -131,27 +131,23 @@ impl Machine {
         if self.is_armed() {
             return Err(ArmRefused::AlreadyArmed);
         }
-        let first = first_start(table, pump, input.now)?;
+        let first = first_start(&mut Walk::new(table, input.now, 0), pump)?;
         *self = Self::started(table, id, input.now);
         Ok(first)
     }
 }
 
-/// Walks to the first pumping of a schedule, or says why it must not be armed.
+/// Walks a walk that has just begun to the first pumping of its schedule, or says why that must not be armed.
 #[inline(never)]
-pub(crate) fn first_start(
-    table: TableRef<'_>,
-    pump: &Fit,
-    now: Now,
-) -> Result<FirstStart, ArmRefused> {
+pub(crate) fn first_start(walk: &mut Walk<'_>, pump: &Fit) -> Result<FirstStart, ArmRefused> {
+    let table = walk.table();
     fit(table, pump).map_err(ArmRefused::Fit)?;
     let settings = table.settings();
     let needs_clock =
         settings.start_by.is_some() || table.steps().iter().any(Step::needs_wall_clock);
-    if needs_clock && now.wall.is_none() {
+    if needs_clock && walk.now().wall.is_none() {
         return Err(ArmRefused::ClockUntrusted);
     }
-    let mut walk = Walk::new(table, now, 0);
     let mut missed = None;
     let mut lost = None;
     for _ in 0..ARM_TRANSITIONS_MAX {

@@ -11,7 +11,7 @@ pub struct Input {
     /// Both clocks.
     pub now: Now,
     /// Everything metered up to now. It counts only as differences within one pumping step: it must not go down
-    /// while the pump runs, and may start again from zero while it is off. It must not come to the end of its
+    /// from the begin of a step to its end, pauses and outages included, and may start again from zero between two. It must not come to the end of its
     /// range: 58 years of pumping at 10 L/min, 106 days at 2,000 L/min.
     pub drawn: RawVolume,
 }
@@ -41,6 +41,11 @@ pub enum Wake {
         /// A metered volume since arming.
         drawn: Option<RawVolume>,
     },
+}
+
+impl Wake {
+    /// Nothing will ever change without a command.
+    pub const NEVER: Self = Self::At { mono: None, wall: None, drawn: None };
 }
 
 /// The answer to a call.

@@ -3,7 +3,7 @@
 use core::fmt;
 
 use super::{Advance, Input, Machine, State};
-use crate::event::{EndReason, StopReason};
+use crate::event::{EndReason, Limit, StopReason};
 use crate::step::{Sampler, Step, StepNo};
 use crate::table::TableRef;
 
@@ -22,6 +22,9 @@ pub enum Command {
     Stop(StopReason),
     /// Take the schedule out of force. Refused while the pump runs: stop it first.
     Disarm,
+    /// A limit tripped: the stretch of pumping ends now, and the schedule's fault rule decides how it goes on. Refused
+    /// unless the pump runs.
+    Trip(Limit),
 }
 
 /// Why a command was refused; nothing has changed.
@@ -36,6 +39,8 @@ pub enum CommandRefused {
     NoSamplerWanted,
     /// The pump runs.
     Pumping,
+    /// The pump does not run.
+    NotPumping,
 }
 
 impl CommandRefused {
@@ -47,6 +52,7 @@ impl CommandRefused {
             Self::NotThatHold => "not-that-hold",
             Self::NoSamplerWanted => "no-sampler-wanted",
             Self::Pumping => "pumping",
+            Self::NotPumping => "not-pumping",
         }
     }
 }
@@ -58,6 +64,7 @@ impl fmt::Display for CommandRefused {
             Self::NotThatHold => "the pump is not in that hold, or the hold has run out",
             Self::NoSamplerWanted => "this schedule does not ask for a new sampler",
             Self::Pumping => "the pump is running; stop it first",
+            Self::NotPumping => "the pump is not running; a limit can trip only while it does",
         })
     }
 }
@@ -113,7 +120,9 @@ impl Machine {
         }
         let event = match command {
             Command::Resume { step } => match self.resumable(table, &input) {
-                Some(index) if usize::from(index) == step.index() => self.resume(index, input.now),
+                Some(index) if usize::from(index) == step.index() => {
+                    self.resume_hold(index, input.now)
+                }
                 _ => return Err(CommandRefused::NotThatHold),
             },
             Command::ConfirmSampler => {
@@ -123,6 +132,7 @@ impl Machine {
             Command::Stop(reason) => self.end_early(table, EndReason::Stopped(reason), &input),
             Command::Disarm if self.is_pumping() => return Err(CommandRefused::Pumping),
             Command::Disarm => self.end(EndReason::Disarmed),
+            Command::Trip(limit) => self.trip(table, limit, &input)?,
         };
         // A command that is no transition may come when one is due.
         let again = event.is_some() || self.is_due(&input);

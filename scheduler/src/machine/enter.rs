@@ -6,7 +6,7 @@ use crate::clock::WallMs;
 use crate::event::{EndReason, Event, LostCause};
 use crate::repeats::{depth, group_end, innermost, number};
 use crate::step::{Passes, Sampler, Step, StepNo};
-use crate::table::TableRef;
+use crate::table::{Outage, TableRef};
 use crate::waits::{appointment, first_at};
 
 impl Machine {
@@ -23,8 +23,11 @@ impl Machine {
                 self.deadline = Deadline::mono(self.due.mono.plus_ms(d.as_ms().into()));
                 Some(Event::HoldBegan { step: number(index.into()) })
             }
-            Some(Step::RunFor { run: d, .. } | Step::DrawVolume { at_most: d, .. }) => {
-                let end = input.now.mono.plus_ms(d.as_ms().into());
+            Some(Step::RunFor { run, .. }) => {
+                self.enter_run_for(table, index, run.as_ms().into(), input)
+            }
+            Some(Step::DrawVolume { at_most, .. }) => {
+                let end = input.now.mono.plus_ms(at_most.as_ms().into());
                 self.begin_pumping(table, index, Deadline::mono(end), input)
             }
             Some(Step::RunUntil { time, at_most, .. }) => {
@@ -62,12 +65,38 @@ impl Machine {
         last: u8,
         at: Option<WallMs>,
     ) -> Option<Event> {
-        match innermost(table.steps(), last.into()) {
-            Some(repeat) => self.go(repeat),
-            None => self.end_next(EndReason::Missed),
-        }
+        self.pass_is_over(table, last, EndReason::Missed);
         let (first, step) = (number(first.into()), number(last.into()));
         Some(Event::AppointmentMissed { first, step, at })
+    }
+
+    /// The pass ends here, or the event if there is no repeat around the step.
+    #[inline(never)]
+    pub(super) fn pass_is_over(&mut self, table: TableRef<'_>, index: u8, reason: EndReason) {
+        match innermost(table.steps(), index.into()) {
+            Some(repeat) => self.go(repeat),
+            None => self.end_next(reason),
+        }
+    }
+
+    fn enter_run_for(
+        &mut self,
+        table: TableRef<'_>,
+        index: u8,
+        run_ms: u64,
+        input: &Input,
+    ) -> Option<Event> {
+        let mut end = input.now.mono.plus_ms(run_ms);
+        let keeps_stop_time = matches!(table.settings().outage, Outage::KeepStopTime(_));
+        if keeps_stop_time && self.due.mono < self.resumed {
+            // An outage made it late: it ends where it would have without.
+            end = self.due.mono.plus_ms(run_ms);
+            if end <= input.now.mono {
+                self.due.move_on(run_ms);
+                return self.lost(index, LostCause::Past);
+            }
+        }
+        self.begin_pumping(table, index, Deadline::mono(end), input)
     }
 
     fn enter_run_until(
@@ -128,9 +157,22 @@ impl Machine {
         if let Some(Step::DrawVolume { volume, .. }) = step_at(table, index) {
             end.drawn = input.drawn.saturating_add(volume.raw());
         }
-        let target = target(table, index);
-        self.state = State::Pumping { index, target, begin: input.now, drawn: input.drawn };
         self.deadline = end;
+        self.pump(table, index, 0, input)
+    }
+
+    /// A stretch of pumping begins, until the deadline.
+    pub(super) fn pump(
+        &mut self,
+        table: TableRef<'_>,
+        index: u8,
+        retries: u8,
+        input: &Input,
+    ) -> Option<Event> {
+        let target = target(table, index);
+        let (begin, drawn) = (input.now, input.drawn);
+        self.state = State::Pumping { index, retries, target, begin, drawn };
+        let step = number(index.into());
         let passes = self.passes(table, step);
         Some(Event::PumpingBegan { step, passes, sample: self.sample, target })
     }

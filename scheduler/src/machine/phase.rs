@@ -41,6 +41,13 @@ pub enum Phase {
         /// When the pump was started.
         begin: Now,
     },
+    /// Pump off within a pumping step, after a limit tripped or an outage.
+    Paused {
+        /// The pumping step.
+        step: StepNo,
+        /// When it pumps again, or ends if that is sooner.
+        until: MonoMs,
+    },
     /// Pump off, in a hold.
     Holding {
         /// The hold.
@@ -53,6 +60,20 @@ pub enum Phase {
 }
 
 impl Machine {
+    /// Whether the schedule waits for the operator: to resume a hold, or to confirm a new sampler.
+    #[must_use]
+    pub fn wants_operator(&self, table: TableRef<'_>) -> bool {
+        match self.state {
+            State::Holding { index }
+                if matches!(step_at(table, index), Some(Step::HoldUntilResumed { .. })) =>
+            {
+                true
+            }
+            // Pumping takes the demand for a sampler away, and so does the end.
+            _ => self.is_armed() && self.confirm_for.is_some() && !self.confirmed,
+        }
+    }
+
     /// Where the event stands. `now` tells waiting for the day from waiting for the time.
     #[must_use]
     pub fn phase(&self, table: TableRef<'_>, now: Now) -> Phase {
@@ -79,6 +100,9 @@ impl Machine {
             }
             State::Pumping { index, begin, .. } => {
                 Phase::Pumping { step: number(index.into()), begin }
+            }
+            State::Paused { index, .. } => {
+                Phase::Paused { step: number(index.into()), until: self.deadline.mono }
             }
             State::Holding { index } => {
                 Phase::Holding { step: number(index.into()), until: self.deadline.mono }

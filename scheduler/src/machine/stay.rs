@@ -52,16 +52,26 @@ impl Machine {
         }
     }
 
-    /// A pumping step has come to its end.
+    /// A pumping step has come to its end; one that is paused has nothing to report.
     pub(super) fn stop_in_time(
         &mut self,
         table: TableRef<'_>,
         index: u8,
-        begin: Now,
         input: &Input,
     ) -> Option<Event> {
-        let now = input.now;
-        let end = self.deadline;
+        let (by, overrun_ms) = self.move_line(table, index, input);
+        let ended = self.stop(table, index, by, overrun_ms, input);
+        if by == PumpEnd::Stopped {
+            // Only another table of the same length has no pumping step here.
+            self.end_next(EndReason::WrongTable);
+        }
+        ended
+    }
+
+    /// The line after a pumping step whose end has come; what ended it, and how long ago that was.
+    /// [`PumpEnd::Stopped`] if there is no such step.
+    fn move_line(&mut self, table: TableRef<'_>, index: u8, input: &Input) -> (PumpEnd, u64) {
+        let (now, end) = (input.now, self.deadline);
         let mut over = now.mono.since(end.mono);
         let by = match step_at(table, index) {
             Some(Step::RunFor { run, .. }) => {
@@ -85,33 +95,27 @@ impl Machine {
                 over = 0;
                 PumpEnd::Volume
             }
-            Some(Step::DrawVolume { .. }) => {
-                self.due.move_on(end.mono.since(begin.mono));
+            Some(Step::DrawVolume { at_most, .. }) => {
+                self.due.move_on(at_most.as_ms().into());
                 PumpEnd::Limit
             }
             _ => PumpEnd::Stopped,
         };
-        let ended = self.stop(table, by, over, input);
-        if by == PumpEnd::Stopped {
-            // Only another table of the same length has no pumping step here.
-            self.end_next(EndReason::WrongTable);
-        }
-        ended
+        (by, over)
     }
 
     /// The pump stops, and the next step is entered.
-    fn stop(
+    pub(super) fn stop(
         &mut self,
         table: TableRef<'_>,
+        index: u8,
         by: PumpEnd,
         overrun_ms: u64,
         input: &Input,
     ) -> Option<Event> {
-        let State::Pumping { index, begin, drawn, .. } = self.state else {
-            // Never called so. Not `wrong_table`, which calls this: the stack must have a bound.
-            return self.end(EndReason::WrongTable);
-        };
+        let was = self.state;
         self.go(usize::from(index).saturating_add(1));
+        let State::Pumping { begin, drawn, .. } = was else { return None };
         let step = number(index.into());
         // It cannot have run too long by more than it ran.
         let overrun_ms = overrun_ms.min(input.now.mono.since(begin.mono));
@@ -134,10 +138,8 @@ impl Machine {
         reason: EndReason,
         input: &Input,
     ) -> Option<Event> {
-        if !matches!(self.state, State::Pumping { .. }) {
-            return self.end(reason);
-        }
-        let ended = self.stop(table, PumpEnd::Stopped, 0, input);
+        let State::Pumping { index, .. } = self.state else { return self.end(reason) };
+        let ended = self.stop(table, index, PumpEnd::Stopped, 0, input);
         self.end_next(reason);
         ended
     }
@@ -154,7 +156,7 @@ impl Machine {
     }
 
     /// The operator ends a hold.
-    pub(crate) fn resume(&mut self, index: u8, now: Now) -> Option<Event> {
+    pub(crate) fn resume_hold(&mut self, index: u8, now: Now) -> Option<Event> {
         self.due.move_here(now);
         self.go(usize::from(index).saturating_add(1));
         Some(Event::HoldEnded { step: number(index.into()), by: HoldEnd::Resumed })

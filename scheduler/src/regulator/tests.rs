@@ -17,12 +17,14 @@ fn by_hand() {
     let mut r = Regulator::new(config());
     r.start(litres(20));
     assert_eq!(r.duty().per_myriad(), 4_000);
-    // 0.5 L/min of 5 is a tenth: proportional 1,000, and as much again as trim in the integral time.
-    assert_eq!(r.step(litres(20), Some(1_500_000), None, 1_000).per_myriad(), 6_000);
+    // 0.5 L/min of 5 is a tenth: proportional 1,000. Of the trim, 10 % of the target count: 0.2 L/min, 400 in the integral time.
+    assert_eq!(r.step(litres(20), Some(1_500_000), None, 1_000).per_myriad(), 5_400);
     // On target: only the trim is left.
-    assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 5_000);
+    assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 4_400);
     // No reading: as it was.
-    assert_eq!(r.step(litres(20), None, None, 1_000).per_myriad(), 5_000);
+    assert_eq!(r.step(litres(20), None, None, 1_000).per_myriad(), 4_400);
+    // 0.1 L/min, below that bound, counts whole: 200 and 200 more.
+    assert_eq!(r.step(litres(20), Some(1_900_000), None, 1_000).per_myriad(), 4_800);
 }
 
 #[test]
@@ -43,7 +45,7 @@ fn another_target_keeps_the_trim() {
     r.step(litres(20), Some(1_500_000), None, 1_000);
     r.step(litres(20), Some(2_000_000), None, 1_000);
     r.start(litres(25));
-    assert_eq!(r.duty().per_myriad(), 6_000); // 5,000 ahead and 1,000 of trim
+    assert_eq!(r.duty().per_myriad(), 5_400); // 5,000 ahead and 400 of trim
     r.stop();
     assert_eq!(r.duty(), Duty::OFF);
     r.start(litres(20));

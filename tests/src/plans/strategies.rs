@@ -4,6 +4,7 @@ use core::num::NonZeroU8;
 
 use draught::calendar::Date;
 use draught::step::{Sampler, Then};
+use draught::table::{Fault, Outage, Resume, ResumeWithin, RetryEvery};
 use draught::units::{Flow, Pressure, Target};
 use proptest::option::weighted as sometimes;
 use proptest::prelude::*;
@@ -123,6 +124,44 @@ fn day() -> impl Strategy<Value = i64> {
     ]
 }
 
+/// Any fault rule.
+pub fn fault() -> impl Strategy<Value = Fault> {
+    let every = prop_oneof![
+        2 => (1..=60u32).prop_map(|s| s * 1_000),
+        2 => (1..=16u32).prop_map(|q| q * 15 * MIN),
+        1 => 1_000..=86_400_000u32,
+    ];
+    let every = every.prop_map(|ms| RetryEvery::from_ms(ms).expect("in range"));
+    let times = prop_oneof![3 => 1..=3u8, 1 => 1..=255u8];
+    let times = times.prop_map(|n| NonZeroU8::new(n).expect("from 1 on"));
+    prop_oneof![
+        2 => Just(Fault::Stop),
+        4 => (every, times).prop_map(|(every, times)| Fault::Retry { every, times }),
+        1 => Just(Fault::Close),
+    ]
+}
+
+/// Any outage rule.
+pub fn outage() -> impl Strategy<Value = Outage> {
+    let within = prop_oneof![
+        2 => Just(ResumeWithin::DEFAULT.as_ms()),
+        2 => (1..=48u32).prop_map(|h| h * 60 * MIN),
+        1 => 1_000..=1_000_000_000u32,
+        1 => (1..=31u32).prop_map(|d| d * 24 * 60 * MIN),
+    ];
+    let within = within.prop_map(|ms| ResumeWithin::from_ms(ms).expect("in range"));
+    let resume = || {
+        let charging = any::<bool>();
+        (within.clone(), charging)
+            .prop_map(|(within, while_charging)| Resume { within, while_charging })
+    };
+    prop_oneof![
+        4 => resume().prop_map(Outage::KeepStopTime),
+        3 => resume().prop_map(Outage::MakeUpTime),
+        1 => Just(Outage::Abandon),
+    ]
+}
+
 /// Any sketch.
 pub fn sketch() -> impl Strategy<Value = Sketch> {
     let time = prop_oneof![
@@ -141,7 +180,7 @@ pub fn sketch() -> impl Strategy<Value = Sketch> {
     let start_by = prop_oneof![1 => 0..40_000i64, 1 => -60..3_000i64, 1 => 0..60i64];
     (
         (day(), time, proptest::bool::weighted(0.05), mono, offset),
-        (target(), tolerance, sometimes(0.3, start_by), sometimes(0.1, any::<NonZeroU8>())),
+        (target(), tolerance, sometimes(0.3, start_by), fault(), outage()),
         // Now and then an operator starts it, so that the first run may come late.
         (sometimes(0.1, 1..=48u32), proptest::collection::vec(part(), 1..6)),
     )
@@ -150,9 +189,20 @@ pub fn sketch() -> impl Strategy<Value = Sketch> {
                 parts.insert(0, Part::HoldUntilResumed(hours * 60 * MIN, Then::Continue));
             }
             let (day, time, clockless, mono, offset) = when;
-            let (target, tolerance, start_by, retries) = rules;
+            let (target, tolerance, start_by, fault, outage) = rules;
             let wall = (day, time);
-            Sketch { wall, clockless, mono, offset, target, tolerance, start_by, retries, parts }
+            Sketch {
+                wall,
+                clockless,
+                mono,
+                offset,
+                target,
+                tolerance,
+                start_by,
+                fault,
+                outage,
+                parts,
+            }
         })
 }
 

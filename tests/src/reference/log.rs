@@ -30,7 +30,10 @@ pub enum Happening {
     Started(Start),
     /// The pump stopped.
     Stopped(Stretch),
-    /// A run-until was passed over.
+    /// A pumping step came to its end while it rested, and does not start the pump again. It is a transition of which
+    /// no event tells.
+    NotAgain,
+    /// A pumping step was passed over.
     Lost(No, Lost),
     /// A hold began.
     HoldBegan(No),
@@ -46,6 +49,9 @@ pub enum Happening {
     Skipped(No),
     /// The event is over.
     Over(End),
+    /// The pump goes on after an outage: at this instant of the monotonic clock, and how long the outage
+    /// lasted if that is known.
+    PowerIsBack(Ms, Option<Ms>),
     /// A command was obeyed.
     Obeyed,
     /// A command was refused.
@@ -97,9 +103,28 @@ pub enum By {
     AtMost,
     /// The operator.
     Operator,
+    /// A limit.
+    Tripped(Limit),
+    /// An outage.
+    Outage,
 }
 
-/// Why a run-until was passed over.
+/// A limit that may trip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limit {
+    /// Too little flow.
+    LittleFlow,
+    /// Too much flow.
+    MuchFlow,
+    /// Too much pressure.
+    Pressure,
+    /// A weak supply.
+    Supply,
+    /// A flow sensor that fails.
+    Sensor,
+}
+
+/// Why a step was passed over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lost {
     /// It ends too far ahead, or never.
@@ -123,6 +148,12 @@ pub enum End {
     Stop,
     /// Taken out of force.
     Disarm,
+    /// A limit tripped.
+    Fault(Limit),
+    /// An outage.
+    Outage,
+    /// An outage of which nobody knows how long it lasted.
+    ClockLost,
 }
 
 /// Why a command was refused.
@@ -136,6 +167,10 @@ pub enum Why {
     Pumping,
     /// There is no event.
     NoEvent,
+    /// Nothing is being pumped.
+    NotPumping,
+    /// There is no event to go on with after an outage.
+    NothingToResume,
 }
 
 /// A core event in these words; `None` for one that no legal use brings about.
@@ -195,10 +230,24 @@ pub fn by(by: event::PumpEnd) -> By {
         event::PumpEnd::Volume => By::Volume,
         event::PumpEnd::Limit => By::AtMost,
         event::PumpEnd::Stopped => By::Operator,
+        event::PumpEnd::Tripped(which) => By::Tripped(limit(which)),
+        event::PumpEnd::Outage => By::Outage,
     }
 }
 
-/// Why a run-until was lost, in these words.
+/// A limit, in these words.
+#[must_use]
+pub fn limit(limit: event::Limit) -> Limit {
+    match limit {
+        event::Limit::FlowLow => Limit::LittleFlow,
+        event::Limit::FlowHigh => Limit::MuchFlow,
+        event::Limit::Pressure => Limit::Pressure,
+        event::Limit::Supply => Limit::Supply,
+        event::Limit::Sensor => Limit::Sensor,
+    }
+}
+
+/// Why a step was lost, in these words.
 #[must_use]
 pub fn lost(cause: event::LostCause) -> Lost {
     match cause {
@@ -218,6 +267,9 @@ pub fn end(reason: event::EndReason) -> Option<End> {
         event::EndReason::Stopped(_) => End::Stop,
         event::EndReason::Disarmed => End::Disarm,
         event::EndReason::WrongTable => return None,
+        event::EndReason::Fault(which) => End::Fault(limit(which)),
+        event::EndReason::Outage => End::Outage,
+        event::EndReason::ClockLost => End::ClockLost,
     })
 }
 
@@ -228,6 +280,7 @@ pub fn refused(refused: CommandRefused) -> Why {
         CommandRefused::NotThatHold => Why::NotThatHold,
         CommandRefused::NoSamplerWanted => Why::NobodyAsked,
         CommandRefused::Pumping => Why::Pumping,
+        CommandRefused::NotPumping => Why::NotPumping,
         CommandRefused::NotArmed => Why::NoEvent,
     }
 }

@@ -2,7 +2,7 @@
 
 use draught::calendar;
 use draught::step::{self, Step};
-use draught::table::TableRef;
+use draught::table::{self, TableRef};
 use draught::units::{Target, TargetKind};
 use jiff::civil::{Date, Weekday};
 use jiff::tz::Offset;
@@ -28,6 +28,32 @@ pub struct Plan {
     pub needs_wall: bool,
     /// Whether there is a repeat that asks for confirmed samplers.
     pub asks_for_samplers: bool,
+    /// What a limit that trips does.
+    pub on_trip: OnTrip,
+    /// What an outage does to a pumping step.
+    pub on_outage: OnOutage,
+}
+
+/// What a limit that trips does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OnTrip {
+    /// The pass is over.
+    GiveUpPass,
+    /// The pump rests for so long, so often in one step, before the pass is given up.
+    Rest(Ms, u32),
+    /// The event is over.
+    GiveUp,
+}
+
+/// What an outage does to a pumping step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OnOutage {
+    /// It ends when it would have ended without; unless the outage was longer than this.
+    SameEnd(Ms),
+    /// It pumps as long as it would have without; unless the outage was longer than this.
+    SameLength(Ms),
+    /// The event is over.
+    GiveUp,
 }
 
 /// What the pump keeps constant.
@@ -144,6 +170,18 @@ impl Plan {
                 .iter()
                 .any(|s| matches!(s, Step::Repeat { sampler: step::Sampler::FreshConfirmed, .. })),
             clock,
+            on_trip: match settings.fault {
+                table::Fault::Stop => OnTrip::GiveUpPass,
+                table::Fault::Retry { every, times } => {
+                    OnTrip::Rest(every.as_ms().into(), times.get().into())
+                }
+                table::Fault::Close => OnTrip::GiveUp,
+            },
+            on_outage: match settings.outage {
+                table::Outage::KeepStopTime(r) => OnOutage::SameEnd(r.within.as_ms().into()),
+                table::Outage::MakeUpTime(r) => OnOutage::SameLength(r.within.as_ms().into()),
+                table::Outage::Abandon => OnOutage::GiveUp,
+            },
         }
     }
 }

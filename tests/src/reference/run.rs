@@ -1,14 +1,17 @@
 //! The interpreter: it runs a plan from arming to its end, pulling moments out of a world.
 
+mod outage;
 mod pumping;
+mod stretch;
 mod time;
 
 use jiff::civil::Date;
 
-use super::log::{Clocks, End, Happening, Stretch};
+use super::log::{Clocks, End, Happening, Limit, Stretch};
 use super::plan::{Condition, Keep, No, Node, Plan, Sampler};
 use super::world::{Asks, Moment, Wish, World};
 use super::{Ml, Ms, WALL_LAST};
+use outage::Outage;
 
 /// What happened, and at which moment.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -32,6 +35,8 @@ pub struct Story {
     pub entries: Vec<Entry>,
     /// What the pump kept constant after each moment; `None` for off.
     pub keeps: Vec<Option<Keep>>,
+    /// How long after each moment the pump has to be called again, if the flow is at its target.
+    pub wakes: Vec<Option<Ms>>,
     /// Where the plan stood on the wall clock at each start of the pump.
     pub due_at_start: Vec<Option<Ms>>,
 }
@@ -44,8 +49,9 @@ pub fn run(plan: &Plan, armed: Clocks, world: &mut dyn World, limit: usize) -> S
         world,
         limit,
         armed,
-        here: Moment { clocks: armed, drawn: Ml::from(0), asks: Asks::Look },
+        here: Moment::whole(armed, Ml::from(0), Asks::Look),
         moments: 0,
+        written_here: 0,
         due: Due { mono: armed.mono, wall: armed.wall },
         last_appointment: None,
         group: Vec::new(),
@@ -54,13 +60,17 @@ pub fn run(plan: &Plan, armed: Clocks, world: &mut dyn World, limit: usize) -> S
         new_sample: false,
         unconfirmed: None,
         confirmed: false,
+        latest_resume: None,
+        uncalled: false,
         story: Story::default(),
     };
     let outcome =
         pump.pass_time(&Wish::default(), Among::Waiting).and_then(|_| pump.all_of(&plan.body));
     if let Err(Leave::Over(end)) = outcome {
-        pump.write(Happening::Over(end));
-        pump.after_the_end();
+        if pump.until_it_can_be_told().is_ok() {
+            pump.write(Happening::Over(end));
+            pump.after_the_end();
+        }
     } else {
         assert_eq!(outcome, Err(Leave::NoMoreMoments), "a plan ends, or its moments do");
     }
@@ -95,8 +105,10 @@ enum Among<'a> {
     Waiting,
     /// A stretch, and what had been drawn when it began.
     Pumping(&'a Stretch, Ml),
-    /// A hold that the operator may resume before this instant.
-    Holding(No, Ms),
+    /// A hold; the operator may resume this one before this instant.
+    Holding(Option<No>, Ms),
+    /// A pumping step between two of its stretches.
+    Resting,
 }
 
 /// What ended a stretch of time.
@@ -104,6 +116,8 @@ enum Among<'a> {
 enum Then {
     Look,
     Resumed,
+    Tripped(Limit),
+    Outage(Outage),
 }
 
 struct Pump<'a> {
@@ -113,6 +127,8 @@ struct Pump<'a> {
     armed: Clocks,
     here: Moment,
     moments: usize,
+    /// How much has been written at this moment.
+    written_here: usize,
     due: Due,
     last_appointment: Option<Ms>,
     /// The waits seen so far of the group that is being read.
@@ -122,6 +138,10 @@ struct Pump<'a> {
     new_sample: bool,
     unconfirmed: Option<No>,
     confirmed: bool,
+    /// When the pump last came back after an outage.
+    latest_resume: Option<Ms>,
+    /// It has not been called since.
+    uncalled: bool,
     story: Story,
 }
 
@@ -131,6 +151,7 @@ impl<'a> Pump<'a> {
     }
 
     fn one(&mut self, node: &'a Node) -> Through {
+        self.between_steps()?;
         match node {
             Node::Wait { no, until, goes_on } => {
                 self.group.push((*no, until));
@@ -158,6 +179,7 @@ impl<'a> Pump<'a> {
                 Err(Leave::PassOf(repeat)) if repeat == no => {}
                 Err(further) => return Err(further),
             }
+            self.between_steps()?;
             if pass < passes {
                 self.write(Happening::RoundAgain(no, pass, sampler));
                 self.new_sample |= sampler != Sampler::Same;
@@ -187,7 +209,7 @@ impl<'a> Pump<'a> {
         self.write(Happening::Appointed(first, last, at));
         let wall = loop {
             match self.here.clocks.wall {
-                Some(wall) if wall >= at => break wall,
+                Some(wall) if wall >= at && !self.is_dark() => break wall,
                 _ => self.pass_time(&Wish { wall: Some(at), ..Wish::default() }, Among::Waiting)?,
             };
         };
@@ -250,8 +272,9 @@ impl<'a> Pump<'a> {
     fn hold(&mut self, no: No, lasts: Ms) -> Through {
         self.write(Happening::HoldBegan(no));
         let end = self.due.mono + lasts;
-        while self.here.clocks.mono < end {
-            self.pass_time(&Wish { mono: Some(end), ..Wish::default() }, Among::Waiting)?;
+        while self.here.clocks.mono < end || self.is_dark() {
+            let wish = Wish { mono: Some(end), ..Wish::default() };
+            self.pass_time(&wish, Among::Holding(None, end))?;
         }
         self.write(Happening::HoldRanOut(no));
         self.due = self.due_later(lasts);
@@ -261,11 +284,11 @@ impl<'a> Pump<'a> {
     fn hold_for_operator(&mut self, no: No, at_most: Ms, closes: bool) -> Through {
         self.write(Happening::HoldBegan(no));
         let end = self.due.mono + at_most;
-        while self.here.clocks.mono < end {
+        while self.here.clocks.mono < end || self.is_dark() {
             let wish = Wish { mono: Some(end), resumable: Some(no), ..Wish::default() };
-            if self.pass_time(&wish, Among::Holding(no, end))? == Then::Resumed {
-                self.write(Happening::HoldResumed(no));
+            if self.pass_time(&wish, Among::Holding(Some(no), end))? == Then::Resumed {
                 self.due = self.due_now();
+                self.write(Happening::HoldResumed(no));
                 return Ok(());
             }
         }

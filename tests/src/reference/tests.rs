@@ -2,7 +2,7 @@
 
 use draught::calendar::{Date, TimeOfDay, UtcOffset, Weekdays};
 use draught::step::{Cycle, Passes, Sampler, Step, StepNo, Then};
-use draught::table::{Settings, TableRef};
+use draught::table::{Fault, Outage, Settings, TableRef};
 use draught::units::{DurationMs, Flow, Target, Volume};
 
 use super::Ms;
@@ -12,14 +12,23 @@ use super::plan::Plan;
 use super::run::{Story, run};
 use super::world::{Asks, Moment, Perfect, Script};
 
+mod limits;
+mod outages;
+
 const MIN: Ms = 60_000;
 const HOUR: Ms = 60 * MIN;
 /// Friday 2027-02-05, 16:00 UTC: 9,897 days after 2000-01-01.
 const FRIDAY: Ms = 9_897 * 24 * HOUR + 16 * HOUR;
 
 fn plan(steps: &[Step]) -> Plan {
+    ruled(steps, Fault::Stop, Outage::DEFAULT)
+}
+
+/// A plan at 2 L/min with these rules.
+fn ruled(steps: &[Step], fault: Fault, outage: Outage) -> Plan {
     let target = Target::flow(Flow::from_ul_per_min(2_000_000).unwrap());
-    let settings = Settings::new(UtcOffset::UTC, target);
+    let mut settings = Settings::new(UtcOffset::UTC, target);
+    (settings.fault, settings.outage) = (fault, outage);
     Plan::of(TableRef::new(&settings, steps).unwrap())
 }
 
@@ -51,11 +60,12 @@ fn clocks(after: Ms) -> Clocks {
 
 /// Called at these moments after arming; what is asked beside looking.
 fn called(plan: &Plan, calls: &[(Ms, Asks)]) -> Story {
-    let moments = calls.iter().map(|(after, asks)| Moment {
-        clocks: clocks(*after),
-        drawn: super::Ml::from(0),
-        asks: *asks,
-    });
+    let moment = |(after, asks): &(Ms, Asks)| Moment::whole(clocks(*after), 0.into(), *asks);
+    told(plan, calls.iter().map(moment))
+}
+
+fn told(plan: &Plan, moments: impl IntoIterator<Item = Moment>) -> Story {
+    let moments = moments.into_iter();
     run(plan, clocks(0), &mut Script(moments), usize::MAX)
 }
 
@@ -81,6 +91,10 @@ fn stretches(story: &Story) -> Vec<super::log::Stretch> {
             _ => None,
         })
         .collect()
+}
+
+fn happened(story: &Story, what: &Happening) -> usize {
+    story.entries.iter().filter(|e| e.what == *what).count()
 }
 
 fn end(story: &Story) -> Option<&Happening> {
@@ -205,12 +219,8 @@ fn run_until_ends_at_its_limit_without_a_wall_clock() {
     let plan = plan(&[until(18, 3 * HOUR), run_for(1), Step::Finish]);
     let blind = |after| Clocks { wall: None, ..clocks(after) };
     let moments = [clocks(0), blind(2 * HOUR), blind(3 * HOUR - 1), blind(3 * HOUR)];
-    let moments = moments.into_iter().map(|clocks| Moment {
-        clocks,
-        drawn: super::Ml::from(0),
-        asks: Asks::Look,
-    });
-    let story = run(&plan, clocks(0), &mut Script(moments), usize::MAX);
+    let moments = moments.map(|clocks| Moment::whole(clocks, 0.into(), Asks::Look));
+    let story = told(&plan, moments);
     assert_eq!(runs(&story), [(0, 3 * HOUR)]);
     assert_eq!(stretches(&story)[0].by, By::AtMost);
 }

@@ -1,6 +1,6 @@
 //! Where the interpreter's moments come from: a script that somebody recorded, or perfect clocks.
 
-use super::log::Clocks;
+use super::log::{Clocks, Limit};
 use super::plan::{Keep, No};
 use super::{Ml, Ms, WALL_LAST};
 
@@ -13,6 +13,16 @@ pub struct Moment {
     pub drawn: Ml,
     /// What is asked of it.
     pub asks: Asks,
+    /// After how many things written at this moment the power fails; `None` if everything that is due is done.
+    pub cut_after: Option<usize>,
+}
+
+impl Moment {
+    /// A moment at which everything that is due is done.
+    #[must_use]
+    pub fn whole(clocks: Clocks, drawn: Ml, asks: Asks) -> Self {
+        Self { clocks, drawn, asks, cut_after: None }
+    }
 }
 
 /// What a call asks of the pump.
@@ -28,6 +38,11 @@ pub enum Asks {
     Stop,
     /// To take the plan out of force.
     Disarm,
+    /// To take note that a limit has tripped.
+    Trip(Limit),
+    /// Nothing: the moment is that of a checkpoint. The power fails later, and the pump comes back to what stands in
+    /// it when the wall clock says this.
+    Outage(Option<Ms>),
 }
 
 /// What the interpreter is waiting for, and what the pump does meanwhile.
@@ -43,6 +58,29 @@ pub struct Wish {
     pub keeps: Option<Keep>,
     /// The hold that the operator may resume now.
     pub resumable: Option<No>,
+}
+
+impl Wish {
+    /// How long after a moment the first of it comes about on perfect clocks, with the flow at its target.
+    #[must_use]
+    pub fn ahead(&self, from: &Moment) -> Option<Ms> {
+        let until_mono = self.mono.map(|m| m - from.clocks.mono);
+        let until_wall = self.wall.zip(from.clocks.wall).map(|(due, now)| due - now);
+        let until_drawn = self
+            .drawn
+            .filter(|_| self.ml_per_ms() > Ml::from(0))
+            .map(|v| ((v - from.drawn) / self.ml_per_ms()).ceil().to_integer());
+        let first = [until_mono, until_wall, until_drawn].into_iter().flatten().min()?;
+        Some(first.max(0))
+    }
+
+    /// A flow of q µL/min is q / 60,000,000 mL in each ms; a pressure says nothing of the volume.
+    fn ml_per_ms(&self) -> Ml {
+        match self.keeps {
+            Some(Keep::Flow(ul_per_min)) => Ml::new(ul_per_min, 60_000_000),
+            _ => Ml::from(0),
+        }
+    }
 }
 
 /// A source of moments.
@@ -93,7 +131,7 @@ impl Perfect {
     }
 
     fn moment(&self, asks: Asks) -> Option<Moment> {
-        Some(Moment { clocks: self.now, drawn: self.drawn, asks })
+        Some(Moment::whole(self.now, self.drawn, asks))
     }
 }
 
@@ -109,21 +147,10 @@ impl World for Perfect {
         if let Some(no) = wish.resumable.filter(|_| self.resumes_at_once) {
             return self.moment(Asks::Resume(no));
         }
-        // A flow of q µL/min is q / 60,000,000 mL in each ms; a pressure says nothing of the volume.
-        let ml_per_ms = match wish.keeps {
-            Some(Keep::Flow(ul_per_min)) => Ml::new(ul_per_min, 60_000_000),
-            _ => Ml::from(0),
-        };
-        let until_mono = wish.mono.map(|m| m - self.now.mono);
-        let until_wall = wish.wall.zip(self.now.wall).map(|(due, now)| due - now);
-        let until_drawn = wish
-            .drawn
-            .filter(|_| ml_per_ms > Ml::from(0))
-            .map(|v| ((v - self.drawn) / ml_per_ms).ceil().to_integer());
-        let step = [until_mono, until_wall, until_drawn].into_iter().flatten().min()?.max(0);
+        let step = wish.ahead(&self.moment(Asks::Look)?)?;
+        self.drawn += wish.ml_per_ms() * step;
         self.now.mono += step;
         self.now.wall = self.now.wall.map(|w| w + step).filter(|w| *w <= WALL_LAST);
-        self.drawn += ml_per_ms * step;
         self.moment(Asks::Look)
     }
 

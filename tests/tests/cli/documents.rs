@@ -56,7 +56,8 @@ fn tests_in(path: &str) -> BTreeSet<String> {
     names.map(|(name, _)| name.to_owned()).collect()
 }
 
-/// Every test that docs/standards.md names exists, and every test in tests/tests/standards.rs is named there.
+/// Every test that docs/standards.md names exists, and every test in tests/tests/standards.rs and standards_power.rs is
+/// named there.
 #[test]
 fn the_standards_page_lists_the_tests_there_are() {
     let page = text("docs/standards.md");
@@ -69,11 +70,22 @@ fn the_standards_page_lists_the_tests_there_are() {
         .filter_map(|test| test.strip_prefix('`')?.strip_suffix('`'))
         .map(str::to_owned)
         .collect();
-    let standards = tests_in("tests/tests/standards.rs");
+    let mut standards = tests_in("tests/tests/standards.rs");
+    standards.append(&mut tests_in("tests/tests/standards_power.rs"));
+    standards.append(&mut tests_in("tests/tests/pump_published.rs"));
     assert!(standards.len() > 15, "{standards:?}");
     let unnamed: Vec<_> = standards.difference(&named).collect();
     assert!(unnamed.is_empty(), "docs/standards.md has no row for {unnamed:?}");
-    let files = ["standards", "calendar", "crc", "encoding", "simulate"];
+    let files = [
+        "standards",
+        "standards_power",
+        "pump_published",
+        "regulator",
+        "calendar",
+        "crc",
+        "encoding",
+        "simulate",
+    ];
     let all: BTreeSet<String> =
         files.iter().flat_map(|f| tests_in(&format!("tests/tests/{f}.rs"))).collect();
     let missing: Vec<_> = named.difference(&all).collect();

@@ -1,6 +1,6 @@
 //! Runs a command line inside this process, with a clock and a computer of its own.
 
-use std::io::Cursor;
+use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Once;
 
@@ -39,11 +39,18 @@ pub fn at_top() -> PathBuf {
 
 /// Runs `draught` with these arguments and this on standard input.
 pub fn run_with(arguments: &[&str], stdin: &[u8]) -> Answer {
+    let mut out = Vec::new();
+    let (code, err) = run_into(arguments, stdin, &mut out);
+    Answer { code, out, err }
+}
+
+/// The same, with results going elsewhere; gives the exit code and what was said about them.
+pub fn run_into(arguments: &[&str], stdin: &[u8], out: &mut dyn Write) -> (u8, String) {
     at_top();
-    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let mut err = Vec::new();
     let mut io = Io {
         stdin: &mut Cursor::new(stdin.to_vec()),
-        out: &mut out,
+        out,
         err: &mut err,
         now: now(),
         computer: Some(jiff::tz::TimeZone::get("America/Chicago").expect("a zone")),
@@ -52,7 +59,7 @@ pub fn run_with(arguments: &[&str], stdin: &[u8]) -> Answer {
         watched: false,
     };
     let code = cli::run(std::iter::once("draught").chain(arguments.iter().copied()), &mut io);
-    Answer { code, out, err: String::from_utf8(err).expect("text") }
+    (code, String::from_utf8(err).expect("text"))
 }
 
 /// Runs a command line as it is typed: words, or texts in double quotes.

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::harness::{armed_at, plans, run_with};
+use crate::harness::{armed_at, plans, run_into, run_with};
 
 /// Checks a value against the part of JSON Schema that `docs/schema` uses, and refuses schemas that
 /// use more. Gives the first fault.
@@ -177,5 +177,38 @@ fn a_damaged_block_is_refused_with_code_and_offset() {
         let short = run_with(&["decode", "-"], &block[..at]);
         assert_eq!(short.code, 1);
         assert!(short.err.contains("--> standard input: byte "), "{}", short.err);
+    }
+}
+
+/// An output that takes all that is written and fails when it is to be kept, as a full disk does.
+struct Lost(std::io::ErrorKind);
+
+impl std::io::Write for Lost {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Err(self.0.into())
+    }
+}
+
+#[test]
+fn results_that_are_lost_are_told() {
+    use std::io::ErrorKind::{BrokenPipe, StorageFull};
+    let plan = "docs/examples/bakery-night.toml";
+    let other = "docs/examples/weekdays.toml";
+    // A reader that has seen enough is no fault; a difference is one all the same.
+    for (arguments, closed) in [
+        (&["encode", plan, "-o", "-"][..], 0),
+        (&["check", plan], 0),
+        (&["diff", plan, plan], 0),
+        (&["diff", plan, other], 1),
+    ] {
+        let (code, err) = run_into(arguments, b"", &mut Lost(StorageFull));
+        assert_eq!(code, 2, "{arguments:?}");
+        assert!(err.contains("error: the output cannot be written: "), "{arguments:?}\n{err}");
+        let (code, err) = run_into(arguments, b"", &mut Lost(BrokenPipe));
+        assert_eq!((code, err.contains("error")), (closed, false), "{arguments:?}\n{err}");
     }
 }

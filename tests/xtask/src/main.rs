@@ -4,6 +4,7 @@ mod bench;
 mod ci;
 mod conformance;
 mod device;
+mod fuzz;
 mod performance;
 mod readme;
 mod shell;
@@ -20,6 +21,7 @@ Tasks:
   ci           everything a change must pass: format, lints, tests, docs, device, the README's own commands
   conformance  every implementation of the encoding is asked the same questions; what the CRC lets through
   device       build, link, measure and run the core for Cortex-M; compare with the budgets
+  fuzz         coverage-guided fuzzing of the block reader, the plan reader and the state machine
   bench        instruction counts, encoded sizes and speed as ratios, for docs/performance.md
   help         this text
 
@@ -35,6 +37,7 @@ fn main() -> ExitCode {
         "ci" => (ci::HELP, ci::run),
         "device" => (device::HELP, device::run),
         "conformance" => (conformance::HELP, conformance::run),
+        "fuzz" => (fuzz::HELP, fuzz::run),
         "bench" => (bench::HELP, bench::run),
         "help" | "--help" | "-h" => return say(HELP, 0),
         other => return complain(&format!("there is no task `{other}`"), HELP),

@@ -3,6 +3,7 @@
 //!
 //! * `stub` is the harness and nothing else: its size is taken off the others.
 //! * `engine` calls what a pump needs of the core: flash, RAM and stack are measured on it.
+//! * `pump` is a whole pump on a board whose parts may do anything.
 //! * `whole` calls all of the core's public API, the texts for people included.
 //!
 //! The panic handler calls a function that exists nowhere. A linker drops what nothing refers to, so an
@@ -11,7 +12,10 @@
 
 #![no_std]
 
+pub mod adapt;
 pub mod engine;
+pub mod journal;
+pub mod pump;
 pub mod slot;
 pub mod texts;
 pub mod values;

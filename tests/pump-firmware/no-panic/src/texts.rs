@@ -4,8 +4,11 @@
 
 use core::fmt::{Display, Result, Write};
 
+use draught::adapt::{CalibrationRefused, LayoutRefused, NotSet, SupplyRefused, ZeroRefused};
 use draught::audit::{FitFault, FitRule, TableFault, TableRule};
-use draught::machine::{ArmRefused, CommandRefused};
+use draught::event::Limit;
+use draught::journal::{JournalError, RegionRefused, ShelfError};
+use draught::machine::{ArmRefused, CommandRefused, ResumeRefused};
 use draught::prelude::*;
 use draught::table::NameRefused;
 use draught::units::OutOfRange;
@@ -41,6 +44,10 @@ pub fn all() {
     let refused: CommandRefused = *opaque(&CommandRefused::NotArmed);
     display(&refused);
     opaque(refused.code());
+    let refused: ResumeRefused = *opaque(&ResumeRefused::NotArmed);
+    display(&refused);
+    opaque(refused.code());
+    opaque(opaque(Limit::FlowLow).code());
     let refused: NameRefused = *opaque(&NameRefused::TooLong);
     display(&refused);
     opaque(refused.code());
@@ -54,5 +61,13 @@ pub fn all() {
     }
     let refused: BufferTooSmall = *opaque(&BufferTooSmall { needed: 0 });
     display(&refused);
+    display::<RegionRefused>(opaque(&RegionRefused::NotAligned));
+    display::<JournalError>(opaque(&JournalError::Full));
+    display::<ShelfError>(opaque(&ShelfError::Empty));
+    display::<CalibrationRefused>(opaque(&CalibrationRefused::Empty));
+    display::<LayoutRefused>(opaque(&LayoutRefused::Address));
+    display::<NotSet>(opaque(&NotSet::Year));
+    display::<SupplyRefused>(opaque(&SupplyRefused::Discharge));
+    display::<ZeroRefused>(opaque(&ZeroRefused::TooFew));
     display::<ScheduleId>(opaque(&ScheduleId([0; 4])));
 }

@@ -5,15 +5,19 @@ use core::num::NonZeroU8;
 use draught::audit::Fit;
 use draught::event::{PassCount, Pumped};
 use draught::forecast::Forecast;
-use draught::machine::{EventId, Machine};
+use draught::limits::Seen;
+use draught::machine::{Checkpoint, EventId, Machine};
+use draught::port::{Duty, FlowReading};
 use draught::prelude::*;
+use draught::record::{EventRow, Flags, Log, ROW_LEN, RowKind, SampleRow, SpanRow, Tally};
+use draught::regulator::{Curve, Regulator};
 use draught::table::{
     Fault, LateTolerance, Limits, Name, Outage, Resume, ResumeWithin, RetryEvery, TripGrace,
     TripPercent,
 };
 use draught::units::Quantity;
 use draught::wire::{self, Field, Observer};
-use draught::{audit, table};
+use draught::{audit, limits, regulator, table};
 
 use crate::engine::Table;
 use crate::opaque;
@@ -29,6 +33,9 @@ pub fn all(table: &mut Table, machine: &mut Machine) {
     steps();
     settings(table);
     events(machine);
+    outage(table, machine);
+    records();
+    control();
     bytes(table);
     forecast(table);
 }
@@ -160,6 +167,67 @@ fn events(machine: &Machine) {
     let EventId(id) = machine.event_id();
     opaque((id, machine.is_armed(), machine.sample(), machine.due_wall()));
     opaque(*machine == *opaque(machine));
+}
+
+/// What is kept over an outage, and going on from it.
+fn outage(table: &Table, machine: &mut Machine) {
+    let Ok(table) = table.checked() else { return };
+    let input = *opaque(&Input { now: NOW, drawn: RawVolume::ZERO });
+    let kept = machine.checkpoint(table, input);
+    opaque(kept.is_under_way());
+    if let Some(kept) = opaque(Checkpoint::from_bytes(opaque(&kept.to_bytes()))) {
+        opaque(kept.continued(input.now.wall));
+        if let Ok((resumed, event)) = Machine::resume(table, &kept, input) {
+            *machine = resumed;
+            opaque(event);
+        }
+    }
+    opaque(machine.wants_operator(table));
+}
+
+/// What a record is made of, beyond what a pump does with it by itself.
+fn records() {
+    let mut tally = Tally::new(opaque(MonoMs::from_ms(0)));
+    let reading = *opaque(&FlowReading { flow_ul_per_min: 1, drop_pa: None, air_mk: None });
+    opaque(tally.reading(opaque(MonoMs::from_ms(1)), &reading, *opaque(&None)));
+    tally.gap(opaque(MonoMs::from_ms(2)));
+    tally.idle(opaque(MonoMs::from_ms(3)));
+    opaque((tally.meter(), tally.standard(), tally.air_ms(), tally.uncorrected_ms()));
+    opaque((tally.temperature_mk(), tally.pressure_pa(), tally.interval_means()));
+    opaque(tally.is_unsteady());
+    let times = *opaque(&(None, None));
+    let sample = SampleRow::of(EventId(opaque(1)), opaque(1), times, opaque(1), &tally);
+    opaque(SampleRow::from_bytes(opaque(&sample.to_bytes())));
+    opaque(SpanRow::from_bytes(opaque(&[0; ROW_LEN])).map(|row| row.to_bytes()));
+    opaque(EventRow::from_bytes(opaque(&[0; ROW_LEN])).map(|row| row.to_bytes()));
+    opaque(RowKind::from_byte(opaque(1)));
+    let mut flags = *opaque(&Flags::default());
+    flags.set(*opaque(&Flags::LATE));
+    opaque(flags.has(Flags::LATE));
+    let mut log = Log::<4>::default();
+    log.note(NOW, *opaque(&Event::Ended(EndReason::Finished)));
+    opaque((log.told(), log.counts()));
+    log.latest().for_each(|happened| {
+        opaque(happened);
+    });
+}
+
+/// How a motor is driven and when it must stop.
+fn control() {
+    let curve = Curve::tuned(opaque(1), opaque(1), opaque(1), opaque(1), opaque(1));
+    let config = regulator::Config { flow: curve, ..regulator::Config::default() };
+    let mut regulator = Regulator::new(*opaque(&config));
+    let target = Target::flow(Flow::SMALLEST);
+    regulator.start(target);
+    opaque(regulator.step(target, opaque(None), opaque(None), opaque(1)));
+    regulator.stop();
+    opaque(regulator.duty().per_myriad());
+    opaque(Duty::from_per_myriad(opaque(1)));
+    let mut limits = limits::Limits::new(*opaque(&limits::Config::default()));
+    limits.start();
+    let seen = *opaque(&Seen::flow(opaque(1)));
+    opaque(limits.judge(target, opaque(&table::Limits::DEFAULT), &seen, opaque(1)));
+    opaque(limits.is_off_target());
 }
 
 /// The other lines of a forecast.

@@ -1,34 +1,52 @@
-//! Pumping steps.
+//! Pumping steps: whether they begin, and what becomes of them when they are interrupted.
 
-use super::super::log::{By, End, Happening, Lost, Start, Stretch};
-use super::super::plan::{Keep, No, Stop};
+use super::super::log::{End, Happening, Limit, Lost};
+use super::super::plan::{Keep, No, OnOutage, OnTrip, Stop};
 use super::super::world::Wish;
-use super::super::{Ml, Ms};
-use super::{Among, Due, Leave, Pump, Through};
+use super::super::{Ml, Ms, WALL_FIRST};
+use super::outage::Outage;
+use super::{Among, Leave, Pump, Then, Through};
+
+/// A pumping step that has begun.
+#[derive(Clone, Debug)]
+pub(super) struct Job {
+    pub no: No,
+    pub keep: Keep,
+    pub stop: Stop,
+    /// The end of a run-until.
+    pub until: Option<Ms>,
+    /// Where the volume counts from.
+    pub drawn_before: Ml,
+    /// The time pumped in stretches that are over.
+    pub pumped: Ms,
+    /// Ends by its time at the latest when the monotonic clock shows this, because an outage came into it ...
+    pub same_end: Option<Ms>,
+    /// ... and because it was entered late on account of one.
+    pub late_end: Option<Ms>,
+    /// How often it has rested.
+    rests: u32,
+}
+
+/// What broke a stretch of a step off.
+pub(super) enum Broken {
+    Tripped(Limit),
+    Outage(Outage),
+}
 
 impl Pump<'_> {
     pub(super) fn pump(&mut self, no: No, keep: Keep, stop: Stop) -> Through {
         let mut until = None;
         if let Stop::At(time, at_most) = stop {
-            let due = self.due.wall.expect("armed by a trusted wall clock");
-            let after = self.last_appointment.map_or(due, |last| last.max(due));
-            let end = self.plan.clock.first_time(time, after, |_, at| at > after);
-            let Some(end) = end.filter(|end| end - due <= at_most) else {
-                self.write(Happening::Lost(no, Lost::TooFar));
-                return Ok(());
-            };
-            let wall = loop {
-                match self.here.clocks.wall {
-                    Some(wall) => break wall,
-                    None => self.pass_time(&Wish::default(), Among::Waiting)?,
-                };
-            };
-            if end <= wall {
-                self.due = self.on_both_clocks(end, wall);
-                self.write(Happening::Lost(no, Lost::Past));
-                return Ok(());
-            }
+            let Some(end) = self.end_of_run_until(no, time, at_most)? else { return Ok(()) };
             until = Some(end);
+        }
+        let late_end = self.late_end(stop);
+        if let (Some(end), Stop::After(d)) = (late_end, stop)
+            && self.here.clocks.mono >= end
+        {
+            self.due = self.due_later(d);
+            self.write(Happening::Lost(no, Lost::Past));
+            return Ok(());
         }
         let confirmed = self.confirmed || self.world.samplers_are_confirmed();
         if let Some(repeat) = self.unconfirmed.filter(|_| !confirmed) {
@@ -39,81 +57,155 @@ impl Pump<'_> {
         if first && self.plan.start_by.zip(self.due.wall).is_some_and(|(by, due)| due > by) {
             return Err(Leave::Over(End::StartBy));
         }
-        self.begin(no, keep);
-        let mut stretch = Stretch {
-            no,
-            passes: self.passes.clone(),
-            sample: self.samples,
-            begin: self.here.clocks,
-            end: self.here.clocks,
-            drawn: Ml::from(0),
-            by: By::Time,
-            over: 0,
-        };
-        let at_begin = self.here.drawn;
-        loop {
-            stretch.end = self.here.clocks;
-            stretch.drawn = self.here.drawn - at_begin;
-            if let Some((by, over, due)) = self.stops(stop, until, &stretch) {
-                let ran = stretch.end.mono - stretch.begin.mono;
-                (stretch.by, stretch.over, self.due) = (by, over.min(ran), due);
-                self.write(Happening::Stopped(stretch));
-                return Ok(());
-            }
-            let begin = stretch.begin.mono;
-            let wish = match stop {
-                Stop::After(d) => Wish { mono: Some(begin + d), ..Wish::default() },
-                Stop::At(_, at_most) => {
-                    Wish { mono: Some(self.due.mono + at_most), wall: until, ..Wish::default() }
-                }
-                Stop::Drawn(v, at_most) => Wish {
-                    mono: Some(begin + at_most),
-                    drawn: Some(at_begin + v),
-                    ..Wish::default()
-                },
-            };
-            let wish = Wish { keeps: Some(keep), ..wish };
-            self.pass_time(&wish, Among::Pumping(&stretch, at_begin))?;
-        }
-    }
-
-    pub(super) fn begin(&mut self, no: No, keep: Keep) {
-        if self.samples == 0 || self.new_sample {
+        if first || self.new_sample {
             self.samples += 1;
         }
         self.new_sample = false;
         self.unconfirmed = None;
         self.confirmed = false;
         self.story.due_at_start.push(self.due.wall);
-        let (passes, sample) = (self.passes.clone(), self.samples);
-        self.write(Happening::Started(Start { no, passes, sample, keep }));
+        self.work(Job {
+            no,
+            keep,
+            stop,
+            until,
+            drawn_before: self.here.drawn,
+            pumped: 0,
+            same_end: None,
+            late_end,
+            rests: 0,
+        })
     }
 
-    /// Whether the pump stops here; why, how much too late, and where the plan stands then.
-    pub(super) fn stops(
-        &self,
-        stop: Stop,
-        until: Option<Ms>,
-        so_far: &Stretch,
-    ) -> Option<(By, Ms, Due)> {
-        let pumped = so_far.end.mono - so_far.begin.mono;
-        match stop {
-            Stop::After(d) => (pumped >= d).then(|| (By::Time, pumped - d, self.due_later(d))),
-            Stop::At(_, at_most) => {
-                let end = until.expect("resolved before it began");
-                if let Some(wall) = so_far.end.wall.filter(|wall| *wall >= end) {
-                    return Some((By::Time, wall - end, self.on_both_clocks(end, wall)));
+    /// The end of a run-until; `None` if the step is lost.
+    fn end_of_run_until(&mut self, no: No, time: Ms, at_most: Ms) -> Result<Option<Ms>, Leave> {
+        let due = self.due.wall.expect("armed by a trusted wall clock");
+        let after = self.last_appointment.map_or(due, |last| last.max(due));
+        let end = self.plan.clock.first_time(time, after, |_, at| at > after);
+        let Some(end) = end.filter(|end| end - due <= at_most) else {
+            self.write(Happening::Lost(no, Lost::TooFar));
+            return Ok(None);
+        };
+        let wall = loop {
+            match self.here.clocks.wall.filter(|_| !self.is_dark()) {
+                Some(wall) => break wall,
+                // It goes on as soon as any instant is trusted.
+                None => {
+                    let wish = Wish { wall: Some(WALL_FIRST), ..Wish::default() };
+                    self.pass_time(&wish, Among::Waiting)?
                 }
-                let over = so_far.end.mono - (self.due.mono + at_most);
-                let ahead = end - self.due.wall.expect("armed by a trusted wall clock");
-                (over >= 0).then(|| (By::AtMost, over, self.due_later(ahead)))
+            };
+        };
+        if end <= wall {
+            self.due = self.on_both_clocks(end, wall);
+            self.write(Happening::Lost(no, Lost::Past));
+            return Ok(None);
+        }
+        Ok(Some(end))
+    }
+
+    /// The end of a run-for that is entered late because of an outage.
+    fn late_end(&self, stop: Stop) -> Option<Ms> {
+        match (stop, self.plan.on_outage, self.latest_resume) {
+            (Stop::After(d), OnOutage::SameEnd(_), Some(resume)) if self.due.mono < resume => {
+                Some(self.due.mono + d)
             }
-            Stop::Drawn(v, at_most) => {
-                if so_far.drawn >= v {
-                    return Some((By::Volume, 0, self.due_now()));
+            _ => None,
+        }
+    }
+
+    /// Stretch after stretch until the step is through.
+    fn work(&mut self, mut job: Job) -> Through {
+        let mut goes_on = true;
+        while goes_on {
+            goes_on = match self.stretch(&mut job)? {
+                None => false,
+                Some(Broken::Tripped(limit)) => {
+                    let again = self.after_trip(&mut job, limit)?;
+                    self.rest(&mut job, again, true)?
                 }
-                (pumped >= at_most).then(|| (By::AtMost, pumped - at_most, self.due_later(at_most)))
+                Some(Broken::Outage(outage)) => {
+                    self.goes_on_after(outage)?;
+                    let lasts = job.stop.lasts();
+                    if let (OnOutage::SameEnd(_), Some(d)) = (self.plan.on_outage, lasts) {
+                        // A second outage leaves it where the first has put it.
+                        job.same_end.get_or_insert(outage.from.mono + d - job.pumped);
+                    }
+                    let back = self.here.clocks.mono;
+                    self.rest(&mut job, back, false)?
+                }
+            };
+        }
+        Ok(())
+    }
+
+    /// When the step may pump again after a limit has tripped.
+    fn after_trip(&mut self, job: &mut Job, limit: Limit) -> Result<Ms, Leave> {
+        match self.plan.on_trip {
+            OnTrip::Rest(every, times) if job.rests < times => {
+                job.rests += 1;
+                Ok(self.here.clocks.mono + every)
             }
+            OnTrip::GiveUp => Err(Leave::Over(End::Fault(limit))),
+            _ if self.passes.is_empty() => Err(Leave::Over(End::Fault(limit))),
+            _ => Err(Leave::Pass),
+        }
+    }
+
+    /// Between two stretches. Whether there is another one after it.
+    fn rest(&mut self, job: &mut Job, again: Ms, is_pause: bool) -> Result<bool, Leave> {
+        let since = self.here.clocks.mono;
+        loop {
+            // A pump that is only just back has not been called yet.
+            if !self.is_dark() {
+                if let Some((_, _, due)) = self.run_until_is_over(job) {
+                    self.due = due;
+                    self.write(Happening::NotAgain);
+                    return Ok(false);
+                }
+                if self.here.clocks.mono >= again {
+                    break;
+                }
+            }
+            let wish = match job.stop {
+                Stop::At(_, at_most) => {
+                    let mono = Some(again.min(self.due.mono + at_most));
+                    Wish { mono, wall: job.until, ..Wish::default() }
+                }
+                _ => Wish { mono: Some(again), ..Wish::default() },
+            };
+            if let Then::Outage(outage) = self.pass_time(&wish, Among::Resting)? {
+                self.goes_on_after(outage)?;
+            }
+        }
+        if is_pause {
+            let lasted = self.here.clocks.mono - since;
+            job.same_end = job.same_end.map(|end| end + lasted);
+            job.late_end = job.late_end.map(|end| end + lasted);
+        }
+        // With nothing left to do it does not begin again.
+        if let Some((_, _, due)) = self.is_over(job, self.here.clocks.mono) {
+            self.due = due;
+            self.write(Happening::NotAgain);
+            return Ok(false);
+        }
+        Ok(true)
+    }
+}
+
+impl Job {
+    /// Instants of the monotonic clock at which it ends by its time, whatever it has pumped.
+    pub(super) fn earlier_ends(&self) -> impl Iterator<Item = Ms> + use<> {
+        [self.same_end, self.late_end].into_iter().flatten()
+    }
+}
+
+impl Stop {
+    /// How long it may pump, unless it ends at a time of day.
+    pub(super) fn lasts(self) -> Option<Ms> {
+        match self {
+            Self::After(d) | Self::Drawn(_, d) => Some(d),
+            Self::At(..) => None,
         }
     }
 }

@@ -6,15 +6,19 @@ use super::super::world::{Asks, Wish};
 use super::{Among, Due, Entry, Leave, Pump, Then, Through};
 
 impl Pump<'_> {
-    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too.
+    /// Lets time pass up to the next look; answers commands on the way. A command that is obeyed is a look too. Waits
+    /// and holds go on after an outage or do not, other outages are told.
     pub(super) fn pass_time(&mut self, wish: &Wish, among: Among<'_>) -> Result<Then, Leave> {
         self.enough_written()?;
         loop {
             self.advance(wish)?;
             let refused = match self.here.asks {
-                Asks::Look => return Ok(Then::Look),
+                Asks::Look => {
+                    self.uncalled = false;
+                    return Ok(Then::Look);
+                }
                 Asks::Stop => {
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     if let Among::Pumping(stretch, at_begin) = among {
                         // Everything up to the stop is this step's.
                         self.write(Happening::Stopped(Stretch {
@@ -28,13 +32,31 @@ impl Pump<'_> {
                     return Err(Leave::Over(End::Stop));
                 }
                 Asks::Disarm if !matches!(among, Among::Pumping(..)) => {
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     return Err(Leave::Over(End::Disarm));
                 }
                 Asks::Disarm => Why::Pumping,
+                Asks::Trip(limit) if matches!(among, Among::Pumping(..)) => {
+                    self.obey();
+                    return Ok(Then::Tripped(limit));
+                }
+                Asks::Trip(_) => Why::NotPumping,
+                Asks::Outage(wall) => {
+                    let outage = self.power_is_back(wall);
+                    match among {
+                        Among::Waiting => continue,
+                        Among::Holding(..) => {
+                            self.hold_goes_on_after(outage)?;
+                            continue;
+                        }
+                        Among::Pumping(..) | Among::Resting => return Ok(Then::Outage(outage)),
+                    }
+                }
                 Asks::Resume(no) => match among {
-                    Among::Holding(hold, end) if hold == no && self.here.clocks.mono < end => {
-                        self.write(Happening::Obeyed);
+                    Among::Holding(Some(hold), end)
+                        if hold == no && self.here.clocks.mono < end =>
+                    {
+                        self.obey();
                         return Ok(Then::Resumed);
                     }
                     _ => Why::NotThatHold,
@@ -44,7 +66,7 @@ impl Pump<'_> {
                 Asks::Confirm if !self.plan.asks_for_samplers => Why::NobodyAsked,
                 Asks::Confirm => {
                     self.confirmed = true;
-                    self.write(Happening::Obeyed);
+                    self.obey();
                     return Ok(Then::Look);
                 }
             };
@@ -52,21 +74,31 @@ impl Pump<'_> {
         }
     }
 
+    fn obey(&mut self) {
+        self.uncalled = false;
+        self.write(Happening::Obeyed);
+    }
+
     /// Once ended, nothing changes any more.
     pub(super) fn after_the_end(&mut self) {
         while self.advance(&Wish::default()).is_ok() {
-            if self.here.asks != Asks::Look {
-                self.write(Happening::Refused(Why::NoEvent));
+            match self.here.asks {
+                Asks::Look => {}
+                Asks::Outage(_) => self.write(Happening::Refused(Why::NothingToResume)),
+                _ => self.write(Happening::Refused(Why::NoEvent)),
             }
         }
     }
 
     pub(super) fn advance(&mut self, wish: &Wish) -> Through {
         if self.moments > 0 {
+            let wake = if self.is_dark() { Some(0) } else { wish.ahead(&self.here) };
             self.story.keeps.push(wish.keeps);
+            self.story.wakes.push(wake);
         }
         self.here = self.world.next(wish).ok_or(Leave::NoMoreMoments)?;
         self.moments += 1;
+        self.written_here = 0;
         Ok(())
     }
 
@@ -77,6 +109,7 @@ impl Pump<'_> {
     pub(super) fn write(&mut self, what: Happening) {
         let moment = self.moments.saturating_sub(1);
         let (clocks, passes, sample) = (self.here.clocks, self.passes.clone(), self.samples);
+        self.written_here += 1;
         self.story.entries.push(Entry { moment, clocks, passes, sample, what });
     }
 

@@ -71,7 +71,7 @@ pub fn run(arguments: &[String]) -> Outcome {
         // The budgets hold on the smaller processor; the larger comes along when its images are there anyway.
         let all = wanted("no-panic");
         let targets = if all { &Target::ALL[..] } else { &[Target::Thumbv6m] };
-        let images = if all { &no_panic::IMAGES[..] } else { &["stub", "engine"] };
+        let images = if all { &no_panic::IMAGES[..] } else { &["stub", "engine", "pump"] };
         stages.run("device: size", || {
             targets.iter().try_for_each(|target| {
                 no_panic::link(&tools, *target, images)?;

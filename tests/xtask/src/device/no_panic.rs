@@ -12,7 +12,7 @@ use crate::shell::{self, Outcome, capture, fail, read, root};
 const PANIC: &str = "a_panic_is_reachable";
 
 /// The harness alone; what a pump needs; all of the public API.
-pub const IMAGES: [&str; 3] = ["stub", "engine", "whole"];
+pub const IMAGES: [&str; 4] = ["stub", "engine", "pump", "whole"];
 
 /// Builds images for a target; a panic that can be reached is a failure that says from where.
 pub fn link(tools: &Toolchain, target: Target, images: &[&str]) -> Outcome {
@@ -69,7 +69,7 @@ fn ways_to_panic(tools: &Toolchain, target: Target, name: &str) -> Outcome<Strin
 
 /// Looks for floating point, allocation and panics in the images.
 pub fn symbols(target: Target) -> Outcome {
-    for name in ["engine", "whole"] {
+    for name in ["engine", "pump", "whole"] {
         let image = Image::read(&Toolchain::image(target, name))?;
         let names = image.functions.iter().map(|f| f.name.as_str());
         let unwanted: BTreeSet<&str> = names.filter(|n| is_unwanted(n)).collect();

@@ -7,7 +7,7 @@ use draught::machine::{ArmRefused, Machine};
 use draught::meter::Meter;
 use draught::prelude::*;
 use no_panic::engine::{Table, run};
-use no_panic::{control, opaque, texts, values};
+use no_panic::{adapt, control, journal, opaque, texts, values};
 
 #[unsafe(no_mangle)]
 extern "C" fn reset() -> ! {
@@ -19,6 +19,8 @@ extern "C" fn reset() -> ! {
         let mut ahead = Err(ArmRefused::NothingPumps);
         run(&mut table, &mut machine, &mut meter, &mut ahead, opaque(&mut []));
         values::all(&mut table, &mut machine);
+        journal::all(&mut table);
+        adapt::all();
         texts::all();
         opaque(0);
     }

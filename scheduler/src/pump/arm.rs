@@ -1,0 +1,154 @@
+//! Loading and arming.
+
+use core::fmt;
+
+use super::board::Board;
+use super::state::{Pump, Run};
+use crate::clock::Now;
+use crate::forecast::{Forecast, What};
+use crate::journal::ShelfError;
+use crate::machine::{ArmRefused, EventId, FirstStart};
+use crate::port::Supply;
+use crate::record::{EventRow, Flags, Tally};
+use crate::wire;
+
+/// Rows kept free for stretches that the forecast does not know of: pauses and outages.
+const SPARE_ROWS: u32 = 16;
+
+/// How many spans ahead arming counts rows.
+const SPANS_COUNTED_MAX: u32 = 4_096;
+
+/// Why a schedule was not loaded; the one that was loaded is as it was.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum LoadRefused {
+    /// A schedule is armed: stop or disarm it first.
+    Armed,
+    /// The block is refused, there is no such place, or the flash failed.
+    Shelf(ShelfError),
+}
+
+/// Why nothing was armed; nothing has changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum StartRefused {
+    /// No schedule is loaded.
+    NothingLoaded,
+    /// The machine refused it.
+    Arm(ArmRefused),
+    /// The journal has too little room for the record: collect and release the records first.
+    JournalFull {
+        /// Rows that the schedule needs.
+        needed: u32,
+        /// Rows that there is room for.
+        free: u32,
+    },
+    /// The checkpoint of arming could not be written and read back: the flash failed.
+    NotKept,
+    /// The supply is too weak to begin.
+    SupplyLow,
+}
+
+impl fmt::Display for LoadRefused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Armed => f.write_str("a schedule is armed; stop or disarm it first"),
+            Self::Shelf(refused) => refused.fmt(f),
+        }
+    }
+}
+
+impl fmt::Display for StartRefused {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NothingLoaded => f.write_str("no schedule is loaded"),
+            Self::Arm(refused) => refused.fmt(f),
+            Self::JournalFull { needed, free } => write!(
+                f,
+                "the record needs room for {needed} rows and there is room for {free}; collect \
+                 the records first, or shorten the schedule"
+            ),
+            Self::NotKept => f.write_str("arming could not be kept: the flash failed"),
+            Self::SupplyLow => f.write_str("the supply is too weak; charge it first"),
+        }
+    }
+}
+
+impl core::error::Error for LoadRefused {}
+impl core::error::Error for StartRefused {}
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Puts a schedule into the pump: decodes it, keeps it in flash in one of several places, and reads it back.
+    ///
+    /// # Errors
+    /// [`LoadRefused`]; the schedule that was in that place is then still there, but need not be loaded any more.
+    pub fn load(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
+        if self.run.machine.is_armed() {
+            return Err(LoadRefused::Armed);
+        }
+        self.keeper
+            .shelf
+            .store(self.board.flash(), place.into(), block, &mut self.table)
+            .map_err(LoadRefused::Shelf)?;
+        self.place = place;
+        Ok(())
+    }
+
+    /// Brings a schedule into force: from now on the pump starts by itself.
+    ///
+    /// The event's id, one more than the last, is in a checkpoint that was read back before this returns.
+    ///
+    /// # Errors
+    /// [`StartRefused`].
+    pub fn arm(&mut self) -> Result<(EventId, FirstStart), StartRefused> {
+        let now = self.now();
+        self.power = self.board.supply().read();
+        if self.power.low {
+            return Err(StartRefused::SupplyLow);
+        }
+        let table = self.table.checked().map_err(|_| StartRefused::NothingLoaded)?;
+        let id = EventId(self.run.event.event.0.wrapping_add(1));
+        let mut run = Run { tally: Tally::new(now.mono), kept: now.mono, ..Run::NONE };
+        let first = run
+            .machine
+            .arm(table, &self.config.fit, id, run.input(now))
+            .map_err(StartRefused::Arm)?;
+        let forecast = Forecast::new(table, &self.config.fit, now).map_err(StartRefused::Arm)?;
+        let (rows, stop_set) = rows_of(forecast, now);
+        let free = self.keeper.rows_free(self.board.flash());
+        let needed = rows.saturating_add(SPARE_ROWS);
+        if needed > free {
+            return Err(StartRefused::JournalFull { needed, free });
+        }
+        let mut event = EventRow::begun(id, wire::schedule_id(table), self.config.origin);
+        event.armed = now.wall;
+        event.start_set = first.at.wall.or(first.due);
+        event.stop_set = stop_set;
+        event.supply_armed_percent = self.power.left_percent;
+        if now.wall.is_none() {
+            event.flags.set(Flags::CLOCK_UNTRUSTED);
+        }
+        run.event = event;
+        let before = core::mem::replace(&mut self.run, run);
+        self.polled = now;
+        if self.keep(now).is_err() {
+            self.run = before;
+            self.changed = true; // whatever of it is in flash is superseded
+            return Err(StartRefused::NotKept);
+        }
+        Ok((id, first))
+    }
+}
+
+/// How many rows a schedule makes, and when it last stops.
+fn rows_of(forecast: Forecast<'_>, armed: Now) -> (u32, Option<crate::clock::WallMs>) {
+    let (mut spans, mut samples, mut last) = (0_u32, 0_u32, armed.wall);
+    for span in forecast.take(SPANS_COUNTED_MAX as usize) {
+        if matches!(span.what, What::Pump { .. }) {
+            spans = spans.saturating_add(1);
+            samples = samples.max(span.sample);
+            last = span.to.wall.or(last);
+        }
+    }
+    (spans.saturating_add(samples).saturating_add(1), last)
+}

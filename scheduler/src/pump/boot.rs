@@ -1,0 +1,204 @@
+//! Power comes back.
+
+use super::board::Board;
+use super::keep::Keeper;
+use super::state::{Config, Pump, Run};
+use crate::clock::{MonoMs, Now};
+use crate::event::{EndReason, Event, StopReason};
+use crate::journal::RegionRefused;
+use crate::limits::Limits;
+use crate::machine::{Checkpoint, Command, Machine};
+use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
+use crate::record::{Flags, INTERRUPTION_MS, Log};
+use crate::regulator::Regulator;
+use crate::table::{Outage, StepTable};
+
+/// So many resumes without a whole checkpoint interval of pumping between them are a supply that cannot carry the pump.
+const RESUMES_MAX: u8 = 5;
+
+/// What a pump found at boot.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Booted {
+    /// No event was under way.
+    Idle,
+    /// An event was under way, and goes on, or ended for the outage; the record says which.
+    Resumed {
+        /// How long the outage lasted, in ms; `None` when the clock was not trusted before or after.
+        outage_ms: Option<u64>,
+    },
+    /// An event was under way; it goes on when the charger is taken away.
+    HeldByCharger,
+}
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// An engine at rest, with its motor off: [`Pump::boot`] comes next.
+    ///
+    /// # Errors
+    /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
+    pub fn new(mut board: B, config: Config) -> Result<Self, RegionRefused> {
+        Ok(Self {
+            keeper: Keeper::open(board.flash(), &config)?,
+            board,
+            config,
+            table: StepTable::empty(),
+            run: Run::NONE,
+            place: 0,
+            held: None,
+            mono_ahead: 0,
+            regulator: Regulator::new(config.regulator),
+            limits: Limits::new(config.limits),
+            log: Log::default(),
+            indications: Indications::default(),
+            power: Power::GOOD,
+            changed: false,
+            warned: false,
+            polled: Now { mono: MonoMs::from_ms(0), wall: None },
+        })
+    }
+
+    /// Finds what the journal holds, and goes on with an event that was under way. Call it once, before the first poll.
+    ///
+    /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
+    /// Blank flash is as good as any.
+    pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
+        self.power = self.board.supply().read();
+        let booted = match self.read_newest() {
+            Some(checkpoint) => self.go_on(&checkpoint, buffer),
+            None => Booted::Idle,
+        };
+        self.polled = self.now();
+        booted
+    }
+
+    fn go_on(&mut self, checkpoint: &Checkpoint, buffer: &mut [u8]) -> Booted {
+        // What cannot be loaded is found out when it is resumed.
+        let place = self.place.into();
+        let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
+        self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
+        let is_newest = self.write_missing_rows();
+        self.finish_change_of_sampler(checkpoint);
+        if !self.run.machine.is_armed() {
+            return Booted::Idle;
+        }
+        if !is_newest {
+            // What was pumped since cannot be told apart from what would be pumped once more: the event ends here.
+            self.run.machine = Machine::new();
+            self.run.event.flags.set(Flags::ROW_LOST);
+            let now = self.now();
+            self.happened(now, Event::Ended(EndReason::Stopped(StopReason::Fault)));
+            let _ = self.keep(now);
+            return Booted::Idle;
+        }
+        if self.must_wait_for_charger(checkpoint) {
+            self.held = Some(*checkpoint);
+            self.continue_clock(checkpoint);
+            return Booted::HeldByCharger;
+        }
+        Booted::Resumed { outage_ms: self.resume(checkpoint) }
+    }
+
+    /// A battery that died must not start again on the charger, unless the schedule says that the pump lives on one.
+    fn must_wait_for_charger(&self, checkpoint: &Checkpoint) -> bool {
+        let allowed = match self.table.settings().outage {
+            Outage::KeepStopTime(resume) | Outage::MakeUpTime(resume) => resume.while_charging,
+            Outage::Abandon => true,
+        };
+        self.power.charging && !allowed && checkpoint.is_under_way()
+    }
+
+    /// The monotonic clock goes on from the checkpoint; how long the outage lasted is the answer.
+    fn continue_clock(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
+        let wall = self.board.wall().now();
+        let (mono, outage_ms) = checkpoint.continued(wall);
+        let own = self.board.mono().now();
+        self.mono_ahead = mono.as_ms().wrapping_sub(own.as_ms());
+        outage_ms
+    }
+
+    /// Goes on with the event, or ends it, as its outage rule says. Nothing is pumped before the checkpoint of this is written.
+    #[inline(never)]
+    fn resume(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
+        let outage_ms = self.continue_clock(checkpoint);
+        let now = self.now();
+        let was_under_way = checkpoint.is_under_way();
+        self.run.event.resumes = self.run.event.resumes.saturating_add(1);
+        self.run.event.flags.set(Flags::INTERRUPTED);
+        self.run.tally.idle(now.mono);
+        let input = self.run.input(now);
+        let resumed = match self.table.checked() {
+            Ok(table) => Machine::resume(table, checkpoint, input).ok(),
+            Err(_) => None,
+        };
+        match resumed {
+            Some((machine, event)) => {
+                self.run.machine = machine;
+                event.into_iter().for_each(|event| self.happened(now, event));
+            }
+            // The schedule that was armed is not there any more, or is another.
+            None => {
+                self.run.machine = Machine::new();
+                self.happened(now, Event::Ended(EndReason::WrongTable));
+            }
+        }
+        if was_under_way {
+            self.interrupted(checkpoint, outage_ms);
+        }
+        self.changed = true;
+        // Tried again at the next poll when it fails, before the motor is driven.
+        let _ = self.keep(now);
+        outage_ms
+    }
+
+    fn interrupted(&mut self, checkpoint: &Checkpoint, outage_ms: Option<u64>) {
+        let event = &mut self.run.event;
+        if outage_ms.is_some_and(|ms| ms > INTERRUPTION_MS) {
+            let count = usize::from(event.interruptions);
+            if let (Some(place), Some(wall)) =
+                (event.interrupted_s.get_mut(count), checkpoint.at.wall)
+            {
+                *place = u32::try_from(wall.as_ms() / 1_000).unwrap_or(u32::MAX);
+            }
+            event.interruptions = event.interruptions.saturating_add(1);
+            if count >= event.interrupted_s.len() {
+                event.flags.set(Flags::MANY_INTERRUPTIONS);
+            }
+        }
+        if !self.warned {
+            let interval = self.config.checkpoint_ms;
+            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(interval);
+            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(interval));
+            event.flags.set(Flags::TIME_UNACCOUNTED);
+        }
+        self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
+        if self.run.resumes_in_row >= RESUMES_MAX {
+            let now = self.now();
+            let _ = self.ask(Command::Stop(StopReason::Supply), now);
+        }
+    }
+
+    /// Whether an event waits for the charger to be taken away. When it was, or the event has waited for too long, it goes on or ends.
+    pub(super) fn is_held(&mut self) -> bool {
+        let Some(checkpoint) = self.held else { return false };
+        let wall = self.board.wall().now();
+        let (_, outage_ms) = checkpoint.continued(wall);
+        let too_long = match self.table.settings().outage {
+            Outage::KeepStopTime(resume) | Outage::MakeUpTime(resume) => {
+                outage_ms.is_some_and(|ms| ms > resume.within.as_ms().into())
+            }
+            Outage::Abandon => true,
+        };
+        if self.power.charging && !too_long {
+            return true;
+        }
+        self.let_go();
+        false
+    }
+
+    /// An event that was held goes on, or ends.
+    pub(super) fn let_go(&mut self) {
+        if let Some(checkpoint) = self.held.take() {
+            self.resume(&checkpoint);
+        }
+    }
+}

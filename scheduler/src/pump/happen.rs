@@ -1,0 +1,142 @@
+//! What the machine reports, as it goes into the record.
+
+use super::board::Board;
+use super::state::{Pump, Sample};
+use crate::clock::Now;
+use crate::event::{EndReason, Event, PumpEnd, Pumped};
+use crate::machine::Checkpoint;
+use crate::record::{Flags, SpanRow, Tally};
+
+/// An appointment met later than this is told, in ms: less is how long a poll takes.
+const LATE_MS: u64 = 1_000;
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Takes an event into the record.
+    #[inline(never)]
+    pub(super) fn happened(&mut self, now: Now, event: Event) {
+        self.log.note(now, event);
+        self.changed = true;
+        let flags = &mut self.run.event.flags;
+        match event {
+            Event::AppointmentMet { late_ms, .. } => {
+                if late_ms > LATE_MS {
+                    flags.set(Flags::LATE);
+                }
+                let late_ms = u32::try_from(late_ms).unwrap_or(u32::MAX);
+                self.run.event.late_ms = self.run.event.late_ms.max(late_ms);
+            }
+            Event::AppointmentMissed { .. } | Event::RunLost { .. } | Event::PassSkipped { .. } => {
+                flags.set(Flags::LATE);
+            }
+            Event::PumpingBegan { sample, .. } => self.began(now, sample),
+            Event::PumpingEnded(pumped) => self.ended(&pumped),
+            Event::Ended(reason) => self.closed(reason),
+            _ => {}
+        }
+    }
+
+    fn began(&mut self, now: Now, sample: u32) {
+        if sample != self.run.sample.number {
+            if self.run.sample.number != 0 {
+                self.close_sample();
+                // While its sums are still there. The motor goes on as it does for these few ms; the next reading covers them.
+                let _ = self.keep(now);
+            }
+            self.begin_sample(now, sample);
+        }
+        self.run.event.started = self.run.event.started.or(now.wall);
+        self.run.event.samples = self.run.event.samples.max(sample);
+    }
+
+    /// From now on it is another sampler.
+    fn begin_sample(&mut self, now: Now, number: u32) {
+        self.run.drawn_before = self.run.input(now).drawn;
+        self.run.tally = Tally::new(now.mono);
+        self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
+        self.changed = true;
+    }
+
+    /// At boot: power was cut between the row of a sample and the begin of the next, whose stretch the checkpoint holds already.
+    pub(super) fn finish_change_of_sampler(&mut self, checkpoint: &Checkpoint) {
+        let number = checkpoint.machine.sample();
+        if checkpoint.is_under_way() && number != self.run.sample.number {
+            self.begin_sample(checkpoint.at, number);
+        }
+    }
+
+    #[inline(never)]
+    fn ended(&mut self, pumped: &Pumped) {
+        let event = &mut self.run.event;
+        if self.run.span.is_some() {
+            // Only when the flash has failed since the last one.
+            event.flags.set(Flags::ROW_LOST);
+        }
+        event.spans = event.spans.saturating_add(1);
+        event.pumped_ms = event.pumped_ms.saturating_add(pumped.pumped_ms());
+        event.volume = event.volume.saturating_add(pumped.volume);
+        event.stopped = pumped.end.wall.or(event.stopped);
+        let sample = &mut self.run.sample;
+        sample.pumped_ms = sample.pumped_ms.saturating_add(pumped.pumped_ms());
+        sample.end = pumped.end.wall.or(sample.end);
+        if let PumpEnd::Tripped(limit) = pumped.by {
+            if let Some(count) = event.trips.get_mut(limit as usize) {
+                *count = count.saturating_add(1);
+            }
+            event.flags.set(Flags::LIMIT_TRIPPED);
+            self.indications.fault = true;
+        }
+        self.run.span = Some(SpanRow {
+            event: event.event,
+            number: event.spans,
+            step: pumped.step,
+            passes: pumped.passes,
+            sample: pumped.sample,
+            begin: pumped.begin.wall,
+            end: pumped.end.wall,
+            pumped_ms: pumped.pumped_ms(),
+            volume: pumped.volume,
+            by: pumped.by,
+        });
+        self.changed = true;
+    }
+
+    fn closed(&mut self, reason: EndReason) {
+        self.close_sample();
+        let event = &mut self.run.event;
+        event.reason = reason;
+        event.supply_ended_percent = self.power.left_percent;
+        if reason != EndReason::Finished {
+            event.flags.set(Flags::ENDED_EARLY);
+        }
+        self.run.over = true;
+        self.changed = true;
+    }
+
+    /// The sample under way is over, if there is one: its row is due, and what is to be looked at is flagged.
+    fn close_sample(&mut self) {
+        if self.run.sample.number == 0 {
+            return;
+        }
+        self.run.sample.over = true;
+        let (tally, flags) = (&self.run.tally, &mut self.run.event.flags);
+        let metered_ms = tally.meter().metered_ms();
+        if tally.meter().gap_ms() > 0 {
+            flags.set(Flags::FLOW_UNKNOWN);
+        }
+        // A pump that never measures the air says so in the row; it is worth a look when it did and then did not.
+        if (1..metered_ms).contains(&tally.air_ms()) {
+            flags.set(Flags::AIR_UNKNOWN);
+        }
+        if (1..metered_ms).contains(&tally.uncorrected_ms()) {
+            flags.set(Flags::NOT_AT_INLET);
+        }
+        if let Some((least, most)) = self.config.sample_ms
+            && !(least..=most).contains(&self.run.sample.pumped_ms)
+        {
+            flags.set(Flags::TIME_OUTSIDE);
+        }
+        if tally.is_unsteady() {
+            flags.set(Flags::FLOW_UNSTEADY);
+        }
+    }
+}

@@ -1,0 +1,301 @@
+//! The checkpoint of a whole pump, and the rows that follow from it.
+
+use embedded_storage::nor_flash::NorFlash;
+
+use super::board::Board;
+use super::state::{Config, Pump, Run, Sample};
+use crate::bytes::{Put, Take};
+use crate::clock::{MonoMs, Now};
+use crate::journal::{JournalError, Owner, Region, RegionRefused, Ring, Seq, Shelf};
+use crate::machine::{Checkpoint, Demand};
+use crate::record::{EventRow, Flags, ROW_LEN, RowBytes, RowKind, SampleRow, SpanRow, Tally};
+use crate::units::RawVolume;
+
+/// Bytes of a checkpoint of the whole pump.
+pub const CHECKPOINT_LEN: usize =
+    Checkpoint::LEN + Tally::LEN + Sample::LEN + EventRow::LEN + SpanRow::LEN + 9;
+
+/// Bytes of flash for a checkpoint.
+pub const CHECKPOINT_STRIDE: usize = 544;
+
+/// Bytes of flash for a row of the record.
+pub const ROW_STRIDE: usize = 160;
+
+/// The layout of a checkpoint; one of another layout is not read.
+const LAYOUT: u8 = 1;
+
+/// Where in the flash what is kept. No two may overlap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Regions {
+    /// Schedules.
+    pub shelf: Region,
+    /// Pages of half a place for a schedule.
+    pub shelf_half_pages: u16,
+    /// Checkpoints: two pages or more, the more the longer they last.
+    pub checkpoints: Region,
+    /// Records: four pages or more.
+    pub records: Region,
+}
+
+/// The rings and shelves of a pump.
+pub(super) struct Keeper {
+    checkpoints: Ring<CHECKPOINT_STRIDE>,
+    records: Ring<ROW_STRIDE>,
+    pub(super) shelf: Shelf,
+    /// Rows up to this one were collected.
+    pub(super) released: Option<Seq>,
+}
+
+impl Sample {
+    const LEN: usize = 4 + 8 + 8 + 8 + 1;
+
+    fn put(&self, out: &mut Put<'_>) {
+        out.u32(self.number);
+        out.wall(self.begin);
+        out.wall(self.end);
+        out.u64(self.pumped_ms);
+        out.u8(self.over.into());
+    }
+
+    fn take(bytes: &mut Take<'_>) -> Self {
+        Self {
+            number: bytes.u32(),
+            begin: bytes.wall(),
+            end: bytes.wall(),
+            pumped_ms: bytes.u64(),
+            over: bytes.u8() != 0,
+        }
+    }
+}
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Writes a checkpoint, reads it back, and then writes the rows that it holds. On an error it is tried again at the next poll.
+    #[inline(never)]
+    pub(super) fn keep(&mut self, now: Now) -> Result<(), JournalError> {
+        let Ok(table) = self.table.checked() else { return Ok(()) };
+        let mut bytes = [0; CHECKPOINT_LEN];
+        let mut out = Put::new(&mut bytes);
+        self.run.machine.checkpoint(table, self.run.input(now)).put(&mut out);
+        self.run.tally.put(&mut out);
+        self.run.sample.put(&mut out);
+        self.run.event.put(&mut out);
+        out.u8(u8::from(self.run.span.is_some()) | u8::from(self.power.failing) << 1);
+        out.u8(self.run.resumes_in_row);
+        out.u8(self.place);
+        out.u8(self.keeper.released.is_some().into());
+        out.u32(self.keeper.released.map_or(0, |seq| seq.0));
+        out.u8(0);
+        if let Some(span) = &self.run.span {
+            span.put(&mut out);
+        }
+        // Whatever comes of it: a flash that fails is tried at every poll, not in a loop.
+        self.changed = true;
+        self.keeper.checkpoints.append(self.board.flash(), LAYOUT, &bytes)?;
+        (self.changed, self.run.kept) = (false, now.mono);
+        self.write_rows();
+        Ok(())
+    }
+
+    /// Takes over what the newest checkpoint says, if there is one that can be understood.
+    #[inline(never)]
+    pub(super) fn read_newest(&mut self) -> Option<Checkpoint> {
+        let entry = self.keeper.checkpoints.newest(self.board.flash())?;
+        if entry.kind != LAYOUT {
+            return None;
+        }
+        let mut bytes = Take::new(entry.payload());
+        let checkpoint = Checkpoint::from_bytes(&bytes.array())?;
+        let run = &mut self.run;
+        run.machine = checkpoint.machine;
+        run.kept = checkpoint.at.mono;
+        run.tally = Tally::take(&mut bytes);
+        run.drawn_before = checkpoint.drawn.since(run.tally.meter().volume());
+        run.sample = Sample::take(&mut bytes);
+        let event = EventRow::take(&mut bytes);
+        run.event = event.unwrap_or(EventRow::NONE);
+        let has = bytes.u8();
+        run.resumes_in_row = bytes.u8();
+        self.place = bytes.u8();
+        let were_released = bytes.u8() != 0;
+        let released = Seq(bytes.u32());
+        bytes.u8();
+        run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
+        run.over = !run.machine.is_armed() && run.event.event.0 != 0;
+        self.warned = has & 2 != 0;
+        if event.is_none() || !bytes.is_good() || (has & 1 != 0 && run.span.is_none()) {
+            // Not a checkpoint of this layout, whatever its CRC says.
+            self.run = Run::NONE;
+            return None;
+        }
+        if were_released {
+            self.keeper.records.release(released);
+            self.keeper.released = Some(released);
+        }
+        Some(checkpoint)
+    }
+
+    /// Writes the rows that the checkpoint holds. One that cannot be written is flagged and stays in the checkpoint.
+    #[inline(never)]
+    fn write_rows(&mut self) {
+        if let Some(span) = &self.run.span {
+            let row = span.to_bytes();
+            if self.write_row(RowKind::Span, &row) {
+                self.run.span = None;
+            }
+        }
+        if self.run.sample.over {
+            let row = self.sample_row().to_bytes();
+            self.run.sample.over = !self.write_row(RowKind::Sample, &row);
+        }
+        if self.run.over {
+            let row = self.run.event.to_bytes();
+            self.run.over = !self.write_row(RowKind::Event, &row);
+        }
+    }
+
+    #[inline(never)]
+    fn write_row(&mut self, kind: RowKind, row: &RowBytes) -> bool {
+        let written = self.keeper.records.append(self.board.flash(), kind as u8, row).is_ok();
+        if !written {
+            self.run.event.flags.set(Flags::ROW_LOST);
+        }
+        written
+    }
+
+    /// At boot: the same, but for rows that are in the journal already.
+    ///
+    /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
+    /// not readable any more. Power cuts cannot do that, but flash that rots can.
+    pub(super) fn write_missing_rows(&mut self) -> bool {
+        let event = self.run.event.event;
+        let (span, sample) = (self.run.span, self.run.sample.number);
+        let known = self.run.event.spans;
+        let mut last = known;
+        let (mut has_span, mut has_sample, mut has_event) = (false, false, false);
+        let mut cursor = self.keeper.records.oldest();
+        while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
+            let Some(row) = entry.payload_of::<ROW_LEN>() else { continue };
+            match RowKind::from_byte(entry.kind) {
+                Some(RowKind::Span) => {
+                    if let Some(row) = SpanRow::from_bytes(row).filter(|row| row.event == event) {
+                        has_span |= span.is_some_and(|s| s.number == row.number);
+                        last = last.max(row.number);
+                    }
+                }
+                Some(RowKind::Sample) => {
+                    has_sample |= SampleRow::from_bytes(row)
+                        .is_some_and(|row| row.event == event && row.number == sample);
+                }
+                Some(RowKind::Event) => {
+                    has_event |= EventRow::from_bytes(row).is_some_and(|row| row.event == event);
+                }
+                None => {}
+            }
+        }
+        if has_span {
+            self.run.span = None;
+        }
+        self.run.sample.over &= !has_sample;
+        self.run.over &= !has_event;
+        self.write_rows();
+        // No number is given twice.
+        self.run.event.spans = last;
+        last == known
+    }
+
+    #[inline(never)]
+    fn sample_row(&self) -> SampleRow {
+        let Run { event, sample, tally, .. } = &self.run;
+        let times = (sample.begin, sample.end);
+        SampleRow::of(event.event, sample.number, times, sample.pumped_ms, tally)
+    }
+
+    /// The rows of the journal that were not released, oldest first.
+    pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
+        let mut cursor = self.keeper.records.oldest();
+        while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
+            if let (Some(kind), Some(row)) =
+                (RowKind::from_byte(entry.kind), entry.payload_of::<ROW_LEN>())
+            {
+                see(entry.seq, kind, row);
+            }
+        }
+    }
+
+    /// Lets go of all rows up to one: they were collected, and their room is used again.
+    ///
+    /// # Errors
+    /// [`JournalError`] when that could not be kept: after a cut they are offered once more.
+    pub fn release_rows(&mut self, up_to: Seq) -> Result<(), JournalError> {
+        self.keeper.records.release(up_to);
+        self.keeper.released = Some(up_to);
+        let now = self.now();
+        self.keep(now)
+    }
+
+    /// How many more rows the journal has room for.
+    pub fn rows_free(&mut self) -> u32 {
+        self.keeper.rows_free(self.board.flash())
+    }
+}
+
+impl Run {
+    /// Nothing has ever been armed.
+    pub(super) const NONE: Self = Self {
+        machine: crate::machine::Machine::new(),
+        demand: Demand::Off,
+        tally: Tally::new(MonoMs::from_ms(0)),
+        sample: Sample::NONE,
+        drawn_before: RawVolume::ZERO,
+        event: EventRow::NONE,
+        span: None,
+        kept: MonoMs::from_ms(0),
+        resumes_in_row: 0,
+        over: false,
+    };
+}
+
+impl Keeper {
+    /// Finds what is there.
+    pub(super) fn open<F: NorFlash>(flash: &mut F, config: &Config) -> Result<Self, RegionRefused> {
+        let owner = |ring| Owner { device: config.device, ring };
+        let Regions { shelf, shelf_half_pages, checkpoints, records } = config.regions;
+        Ok(Self {
+            checkpoints: Ring::checkpoints(flash, checkpoints, owner(1)),
+            records: Ring::records(flash, records, owner(2), None),
+            shelf: Shelf::new(shelf, owner(3), shelf_half_pages)?,
+            released: None,
+        })
+    }
+
+    pub(super) fn rows_free<F: NorFlash>(&self, flash: &mut F) -> u32 {
+        self.records.free(flash)
+    }
+}
+
+const _: () =
+    assert!(CHECKPOINT_LEN <= Ring::<CHECKPOINT_STRIDE>::PAYLOAD, "a checkpoint fits its slot");
+const _: () = assert!(ROW_LEN <= Ring::<ROW_STRIDE>::PAYLOAD, "a row fits its slot");
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_layout_fills_its_length() {
+        let mut bytes = [0; CHECKPOINT_LEN];
+        let mut out = Put::new(&mut bytes);
+        let mut before = 0;
+        let mut filled = |out: &mut Put<'_>| {
+            let len = out.len() - before;
+            before = out.len();
+            len
+        };
+        Tally::new(MonoMs::from_ms(0)).put(&mut out);
+        assert_eq!(filled(&mut out), Tally::LEN);
+        Sample::NONE.put(&mut out);
+        assert_eq!(filled(&mut out), Sample::LEN);
+        EventRow::NONE.put(&mut out);
+        assert_eq!(filled(&mut out), EventRow::LEN);
+    }
+}

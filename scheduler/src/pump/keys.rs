@@ -1,0 +1,83 @@
+//! What the operator, or the host, asks.
+
+use super::board::Board;
+use super::state::Pump;
+use crate::clock::Now;
+use crate::event::StopReason;
+use crate::machine::{Command, CommandRefused, Phase};
+use crate::port::{Key, Panel};
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    #[inline(never)]
+    pub(super) fn keys(&mut self, now: Now) {
+        while let Some(key) = self.board.panel().key() {
+            // A key that cannot be followed now does nothing: the indications say what the pump waits for.
+            let _ = match key {
+                Key::Clear => {
+                    self.indications.fault = false;
+                    Ok(())
+                }
+                Key::Stop => self.ask(Command::Stop(StopReason::Operator), now),
+                Key::ConfirmSampler => self.ask(Command::ConfirmSampler, now),
+                Key::Resume => match self.phase(now) {
+                    Phase::Holding { step, .. } => self.ask(Command::Resume { step }, now),
+                    _ => Ok(()),
+                },
+            };
+        }
+    }
+
+    /// While an event waits for the charger to be taken away, it can only be stopped.
+    pub(super) fn keys_while_held(&mut self) {
+        while let Some(key) = self.board.panel().key() {
+            match key {
+                Key::Stop => {
+                    self.let_go();
+                    let now = self.now();
+                    let _ = self.ask(Command::Stop(StopReason::Operator), now);
+                    let _ = self.keep(now);
+                }
+                Key::Clear => self.indications.fault = false,
+                Key::Resume | Key::ConfirmSampler => {}
+            }
+        }
+    }
+
+    /// Asks the machine at an instant, after it has done what was due until then.
+    #[inline(never)]
+    pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
+        self.settle(now);
+        if self.changed {
+            // A stretch may have ended and the next begun just now: its row must be kept before the command ends that one, too.
+            let _ = self.keep(now);
+        }
+        let Ok(table) = self.table.checked() else { return Err(CommandRefused::NotArmed) };
+        let input = self.run.input(now);
+        let answer = self.run.machine.command(table, command, input)?;
+        self.changed = true;
+        self.demand(answer.demand);
+        if let Some(event) = answer.event {
+            self.happened(now, event);
+        }
+        Ok(())
+    }
+
+    /// Carries out a command, as an operator's key or the host asks it.
+    ///
+    /// # Errors
+    /// [`CommandRefused`]; nothing has changed but what was due by now.
+    pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
+        let now = self.now();
+        if self.held.is_some() && !matches!(command, Command::Stop(_)) {
+            return Err(CommandRefused::NotArmed);
+        }
+        self.let_go();
+        self.ask(command, now)?;
+        self.poll();
+        Ok(())
+    }
+
+    pub(super) fn phase(&self, now: Now) -> Phase {
+        self.table.checked().map_or(Phase::Idle, |table| self.run.machine.phase(table, now))
+    }
+}

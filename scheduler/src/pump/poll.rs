@@ -1,0 +1,184 @@
+//! One poll.
+
+use super::board::Board;
+use super::state::Pump;
+use crate::clock::Now;
+use crate::event::Limit;
+use crate::limits::Seen;
+use crate::machine::{Command, Demand, Wake};
+use crate::port::{Ambient, Duty, FlowSensor, Motor, Panel, Supply};
+use crate::record::Flags;
+
+/// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
+const STEP_MS: u64 = 2_000;
+
+/// How often a pump looks whether the charger was taken away, in ms.
+const HELD_MS: u64 = 10_000;
+
+impl<B: Board, const N: usize> Pump<B, N> {
+    /// Does what is to be done now, and says when to be called next.
+    ///
+    /// Call it at the wake, when a key was pressed, and when the supply warns. Early calls are harmless; late ones are recorded
+    /// and caught up with. The answer is never [`Wake::Again`].
+    pub fn poll(&mut self) -> Wake {
+        let now = self.now();
+        self.power = self.board.supply().read();
+        if self.is_held() {
+            self.keys_while_held();
+            self.indicate(now);
+            return Wake::At { mono: Some(now.mono.plus_ms(HELD_MS)), wall: None, drawn: None };
+        }
+        let now = self.now();
+        self.watch_clock(now);
+        let tripped = self.meter(now);
+        self.keys(now);
+        if let Some(limit) = tripped {
+            self.trip(limit, now);
+        }
+        let wake = self.settle(now);
+        self.act(now);
+        self.indicate(now);
+        self.next(wake, now)
+    }
+
+    /// Adds what was drawn since the poll before, and judges the limits.
+    #[inline(never)]
+    fn meter(&mut self, now: Now) -> Option<Limit> {
+        let Demand::Pump(target) = self.run.demand else {
+            self.run.tally.idle(now.mono);
+            return None;
+        };
+        let before = self.run.tally.meter().last();
+        let air = self.board.ambient().read();
+        let read = self.board.flow().read();
+        let flow = match &read {
+            Ok(reading) => Some(self.run.tally.reading(now.mono, reading, air)),
+            Err(_) => {
+                self.run.tally.gap(now.mono);
+                None
+            }
+        };
+        let ms = now.mono.since(before);
+        let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
+        let seen = Seen {
+            flow_ul_per_min: flow,
+            drop_pa,
+            duty: self.regulator.duty(),
+            supply_low: self.power.low,
+        };
+        self.regulator.step(target, flow, drop_pa, ms);
+        let tripped = self.limits.judge(target, &self.table.settings().limits, &seen, ms);
+        if self.limits.is_off_target() {
+            self.run.event.flags.set(Flags::FLOW_OFF);
+        }
+        tripped
+    }
+
+    /// A limit ends the stretch that it was judged on, unless that came to its end at this very instant.
+    fn trip(&mut self, limit: Limit, now: Now) {
+        let stretch = self.run.event.spans;
+        self.settle(now);
+        if self.run.event.spans == stretch {
+            // Refused when nothing is pumped any more: then there is nothing to trip.
+            let _ = self.ask(Command::Trip(limit), now);
+        }
+    }
+
+    /// Calls the machine until there is nothing more to do at this instant.
+    #[inline(never)]
+    pub(super) fn settle(&mut self, now: Now) -> Wake {
+        loop {
+            let Ok(table) = self.table.checked() else { return Wake::NEVER };
+            let input = self.run.input(now);
+            let answer = self.run.machine.advance(table, input);
+            self.demand(answer.demand);
+            if let Some(event) = answer.event {
+                self.happened(now, event);
+            }
+            if answer.wake != Wake::Again {
+                return answer.wake;
+            }
+        }
+    }
+
+    /// Takes a demand over; a motor that starts, starts from nothing known.
+    pub(super) fn demand(&mut self, demand: Demand) {
+        if demand != self.run.demand {
+            match demand {
+                Demand::Pump(target) => {
+                    self.regulator.start(target);
+                    self.limits.start();
+                }
+                Demand::Off => self.regulator.stop(),
+            }
+            self.run.demand = demand;
+        }
+    }
+
+    /// The motor and the journal, in the order in which a cut does least harm.
+    #[inline(never)]
+    fn act(&mut self, now: Now) {
+        let motor_stops = !self.run.is_pumping();
+        if motor_stops && self.board.motor().drive(Duty::OFF).is_err() {
+            self.run.event.flags.set(Flags::LIMIT_TRIPPED);
+        }
+        let pumped_on = self.run.is_pumping()
+            && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
+        let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
+        if pumped_on {
+            self.run.resumes_in_row = 0;
+        }
+        if self.changed || pumped_on || warned {
+            // Tried again at the next poll when it fails.
+            let _ = self.keep(now);
+            self.warned = self.power.failing;
+        }
+        if self.run.is_pumping() && self.board.motor().drive(self.regulator.duty()).is_err() {
+            self.trip(Limit::Sensor, now);
+        }
+    }
+
+    #[inline(never)]
+    fn watch_clock(&mut self, now: Now) {
+        if self.run.machine.is_armed() {
+            match (self.polled.wall, now.wall) {
+                (Some(before), Some(wall)) => {
+                    let passed = now.mono.since(self.polled.mono);
+                    let expected = before.as_ms().saturating_add(passed);
+                    if wall.as_ms().abs_diff(expected) > STEP_MS {
+                        self.run.event.flags.set(Flags::CLOCK_STEPPED);
+                    }
+                }
+                _ => self.run.event.flags.set(Flags::CLOCK_UNTRUSTED),
+            }
+        }
+        self.polled = now;
+    }
+
+    #[inline(never)]
+    fn indicate(&mut self, now: Now) {
+        let wants_operator =
+            self.table.checked().is_ok_and(|table| self.run.machine.wants_operator(table));
+        let shown = crate::port::Indications {
+            pumping: self.run.is_pumping(),
+            armed: self.run.machine.is_armed(),
+            fault: self.indications.fault,
+            supply_low: self.power.low,
+            clock_untrusted: now.wall.is_none(),
+            wants_operator,
+        };
+        self.indications = shown;
+        self.board.panel().show(shown);
+    }
+
+    /// While the pump runs the next reading is due before most else.
+    fn next(&self, wake: Wake, now: Now) -> Wake {
+        let Wake::At { mono, wall, drawn } = wake else { return wake };
+        if !self.run.is_pumping() {
+            return wake;
+        }
+        let reading = now.mono.plus_ms(self.config.reading_ms.into());
+        let mono = Some(mono.map_or(reading, |mono| mono.min(reading)));
+        Wake::At { mono, wall, drawn }
+    }
+}

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use draught::clock::WallMs;
-use draught::port::Duty;
+use draught::port::{Duty, Indications, Key};
 
 use super::air::kelvin;
 use super::battery::Battery;
@@ -13,7 +13,14 @@ use super::diaphragm::Drive;
 use super::element::Element;
 use super::fault::FaultKind;
 use super::train::{Balance, Expansion, Path, balance};
+use crate::bench::nor::Nor;
 use crate::bench::world::{SensorWorld, World};
+
+/// The pages of the board's flash, in bytes.
+pub const PAGE: usize = 4_096;
+
+/// Pages of the board's flash.
+pub const PAGES: usize = 64;
 
 /// While the drive moves, physics goes on in steps of this.
 const MOVING_MS: f64 = 50.0;
@@ -73,7 +80,12 @@ pub(super) struct Inside {
     /// What the crystal has counted, in ms.
     pub counted_ms: f64,
     pub stepped_ms: i64,
+    /// What it had counted when power came back.
+    pub on_ms: f64,
     pub driven: Duty,
+    pub keys: Vec<Key>,
+    pub shown: Indications,
+    pub nor: Nor<4, PAGE>,
 }
 
 impl SimBoard {
@@ -93,7 +105,11 @@ impl SimBoard {
             element: Element::new(seed),
             counted_ms: 0.0,
             stepped_ms: 0,
+            on_ms: 0.0,
             driven: Duty::OFF,
+            keys: Vec::new(),
+            shown: Indications::default(),
+            nor: Nor::new(PAGES, seed),
             plant,
         };
         inside.look();
@@ -123,9 +139,33 @@ impl SimBoard {
         inside.look();
     }
 
-    /// The motor stops, as it does when the board loses its power; the pump runs down.
-    pub fn cut_motor(&self) {
-        self.0.borrow_mut().driven = Duty::OFF;
+    /// Changes what the board is made of, from now on.
+    pub fn change(&self, how: impl FnOnce(&mut PlantWorld)) {
+        let mut inside = self.0.borrow_mut();
+        how(&mut inside.plant);
+        inside.look();
+    }
+
+    /// Presses a key.
+    pub fn press(&self, key: Key) {
+        self.0.borrow_mut().keys.push(key);
+    }
+
+    /// What the panel shows.
+    #[must_use]
+    pub fn shown(&self) -> Indications {
+        self.0.borrow().shown
+    }
+
+    /// Power is gone for a time and comes back: wall clock, flash and what is in the train are left, and the monotonic clock begins
+    /// anew.
+    pub fn outage(&self, ms: u64) {
+        let mut inside = self.0.borrow_mut();
+        inside.driven = Duty::OFF;
+        inside.pass(ms);
+        inside.on_ms = inside.counted_ms;
+        inside.element.forget();
+        inside.nor.boot();
     }
 }
 

@@ -56,6 +56,11 @@ impl Element {
         self.since.turns += world.pump.pulsation_hz * drive * ms / 1_000.0;
     }
 
+    /// It was without power: what passed meanwhile is in no reading.
+    pub fn forget(&mut self) {
+        self.since = Since::default();
+    }
+
     /// A reading. Asked again at the same instant, the same.
     pub fn read(&mut self, world: &PlantWorld, sensor: &SensorWorld, stuck: bool) -> FlowReading {
         let since = std::mem::take(&mut self.since);

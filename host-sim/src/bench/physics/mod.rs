@@ -6,6 +6,7 @@
 mod air;
 mod battery;
 mod board;
+mod boot;
 mod constants;
 mod crystal;
 mod diaphragm;
@@ -16,7 +17,8 @@ mod sine;
 mod train;
 
 pub use air::{AirPoint, AirSeries};
-pub use board::{SimBoard, Truth};
+pub use board::{PAGE, PAGES, SimBoard, Truth};
+pub use boot::{Engine, boot, config};
 pub use constants::{
     AirWorld, BatteryWorld, CrystalWorld, DiaphragmWorld, ElementWorld, PathWorld, PlantWorld,
     RatedWorld,

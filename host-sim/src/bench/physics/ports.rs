@@ -1,12 +1,15 @@
 //! The ports of a simulated board.
 
 use draught::clock::{MonoMs, WallMs};
+use draught::journal::nor_flash::{ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
 use draught::port::{
-    Air, Ambient, Duty, Faulty, FlowReading, FlowSensor, Monotonic, Motor, Power, Supply, WallClock,
+    Air, Ambient, Duty, Faulty, FlowReading, FlowSensor, Indications, Key, Monotonic, Motor, Panel,
+    Power, Supply, WallClock,
 };
+use draught::pump::Board;
 
 use super::air::kelvin;
-use super::board::SimBoard;
+use super::board::{PAGE, SimBoard};
 
 impl Motor for SimBoard {
     fn drive(&mut self, duty: Duty) -> Result<(), Faulty> {
@@ -62,7 +65,8 @@ impl Ambient for SimBoard {
 
 impl Monotonic for SimBoard {
     fn now(&mut self) -> MonoMs {
-        MonoMs::from_ms(self.0.borrow().counted_ms as u64)
+        let board = self.0.borrow();
+        MonoMs::from_ms((board.counted_ms - board.on_ms) as u64)
     }
 }
 
@@ -77,3 +81,58 @@ impl WallClock for SimBoard {
         WallMs::from_ms(u64::try_from(at).ok()?)
     }
 }
+
+impl Panel for SimBoard {
+    fn show(&mut self, indications: Indications) {
+        self.0.borrow_mut().shown = indications;
+    }
+
+    fn key(&mut self) -> Option<Key> {
+        self.0.borrow_mut().keys.pop()
+    }
+}
+
+impl ErrorType for SimBoard {
+    type Error = NorFlashErrorKind;
+}
+
+impl ReadNorFlash for SimBoard {
+    const READ_SIZE: usize = 4;
+
+    fn read(&mut self, at: u32, to: &mut [u8]) -> Result<(), NorFlashErrorKind> {
+        self.0.borrow_mut().nor.read(at, to)
+    }
+
+    fn capacity(&self) -> usize {
+        self.0.borrow().nor.capacity()
+    }
+}
+
+impl NorFlash for SimBoard {
+    const WRITE_SIZE: usize = 4;
+    const ERASE_SIZE: usize = PAGE;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        self.0.borrow_mut().nor.erase(from, to)
+    }
+
+    fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        self.0.borrow_mut().nor.write(at, bytes)
+    }
+}
+
+/// Each port of a board is the board.
+macro_rules! board {
+    ($($port:ident $method:ident),+) => {
+        impl Board for SimBoard {
+            $(type $port = Self;
+            fn $method(&mut self) -> &mut Self {
+                self
+            })+
+        }
+    };
+}
+
+board!(
+    Mono mono, Wall wall, Motor motor, Flow flow, Supply supply, Ambient ambient, Flash flash, Panel panel
+);

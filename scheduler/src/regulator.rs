@@ -4,12 +4,13 @@
 //! train on a full battery, so a start begins near its target and from below. The **trim** is what load and a weaker
 //! battery need on top; it is the integral part, and stops where the duty is limited (no windup).
 //!
-//! A kinked tube looks to a regulator like a filter that loaded within a second. So from [`Config::start_ms`] after a start on, an
-//! error counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
-//! same, and a kink of a few seconds leaves hardly anything to overshoot with.
+//! While the flow rises it is below its target however right the duty is, and a regulator that takes that for an error overshoots. So
+//! after a start a reading is compared not with the target but with what this pump would read by then: a first-order rise whose time constant is
+//! [`Curve::integral_ms`], which by the tuning rule is the pump's own.
 //!
-//! While the flow rises the error is large however right the duty is. So before that time the trim learns from no more than five times
-//! as much of it; the proportional part takes all.
+//! A kinked tube looks to a regulator like a filter that loaded within a second. So from [`Config::start_ms`] after a start on, too
+//! little counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
+//! same, and a kink leaves little to overshoot with. Too much counts whole, so what a long kink did leave is gone in seconds.
 //!
 //! # Tuning
 //!
@@ -22,7 +23,8 @@
 //!    reading is, half a one for the duty that is held until the next, and what the sensor adds.
 //!
 //! [`Curve::tuned`] makes the gains from these by the rule PI = lag / (gain · (closed lag + delay)), integral time = lag, at most
-//! 4 · (closed lag + delay), with a closed lag of the delay (S. Skogestad's rule for a first-order process, from memory).
+//! 4 · (closed lag + delay), with a closed lag of 3/4 of the delay (S. Skogestad's rule for a first-order process, from memory; he
+//! has the whole delay, and 3/4 is what settles a loaded train in time here).
 //!
 //! ```
 //! use draught::port::Duty;
@@ -79,7 +81,8 @@ impl Curve {
         lag_ms: u32,
         delay_ms: u32,
     ) -> Self {
-        let closed_ms = (delay_ms as u64).saturating_mul(2);
+        // Closed lag and delay, 3/4 and 1.
+        let closed_ms = (delay_ms as u64).saturating_mul(7) / 4;
         let per_rise = closed_ms.saturating_mul(rise_percent as u64);
         let gain = match divide((lag_ms as u64).saturating_mul(10_000), per_rise) {
             Some(gain) if gain <= MOST_GAIN_PERCENT as u64 => gain as u16,
@@ -93,9 +96,6 @@ impl Curve {
 
 /// More gain than this is taken for this: the proportional part of an error of a tenth would be all the duty there is.
 const MOST_GAIN_PERCENT: u16 = 1_000;
-
-/// From a start on, errors beyond so many times what is counted later do not reach the trim: 10 % with the default.
-const START_BOUND: i32 = 5;
 
 /// How a motor is driven.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -111,9 +111,9 @@ pub struct Config {
     pub most: Duty,
     /// By how much the duty may change in a second, in 0.01 %.
     pub slew_per_myriad_per_s: u16,
-    /// After this time from a start an error is bounded, in ms.
+    /// After this time from a start too little is bounded, in ms.
     pub start_ms: u32,
-    /// To how much of the target it is then bounded.
+    /// To how much of the target.
     pub error_at_most_per_mille: u16,
 }
 
@@ -190,7 +190,9 @@ pub struct Regulator {
     proportional: Gain,
     /// For a ms.
     integral: Gain,
-    /// The largest error that counts when started.
+    /// What is to be read by now, below or above the target only for a while after a start.
+    expected: u32,
+    /// What is read too little counts for no more than this once started.
     error_at_most: i32,
     since_ms: u32,
     /// Feed-forward, trim and duty, fine.
@@ -210,6 +212,7 @@ impl Regulator {
             target: 0,
             proportional: none,
             integral: none,
+            expected: 0,
             error_at_most: 0,
             since_ms: 0,
             ahead: 0,
@@ -227,6 +230,12 @@ impl Regulator {
             TargetKind::Flow(flow) => (Kept::Flow, flow.ul_per_min(), Some(self.config.flow)),
             TargetKind::Pressure(p) => (Kept::Pressure, p.as_pa(), self.config.pressure),
         };
+        if self.target == 0 {
+            self.expected = 0;
+        } else if kept != self.kept {
+            // What it will read of this on the way is not known.
+            self.expected = value;
+        }
         if self.target == 0 || kept != self.kept {
             self.trim = 0;
         }
@@ -297,16 +306,15 @@ impl Regulator {
     }
 
     fn take(&mut self, reading: u32, ms: u32) {
+        self.expect(ms);
         // Both are 0 to 2^31 - 1 (a target is below 2^31): their difference fits.
         let reading = reading.min(i32::MAX as u32) as i32;
-        let mut error = (self.target as i32).wrapping_sub(reading);
+        let mut error = (self.expected as i32).wrapping_sub(reading);
         self.since_ms = self.since_ms.saturating_add(ms);
         if self.since_ms > self.config.start_ms {
-            error = error.min(self.error_at_most).max(self.error_at_most.wrapping_neg());
+            error = error.min(self.error_at_most);
         }
-        // While the flow rises the error is large however right the duty is: the trim must not learn from that.
-        let rising = self.error_at_most.saturating_mul(START_BOUND);
-        let more = self.integral.times(error.min(rising).max(rising.wrapping_neg()), ms);
+        let more = self.integral.times(error, ms);
         // Each of the four is within 2^30: a sum that saturates is far beyond full duty.
         let trimmed = self.trim.saturating_add(more);
         let wanted =
@@ -317,6 +325,31 @@ impl Regulator {
         if !in_vain {
             self.trim = trimmed.clamp(-(FULL_FINE as i32), FULL_FINE as i32);
         }
+    }
+
+    /// Lets what is expected come nearer to the target for `ms`.
+    fn expect(&mut self, ms: u32) {
+        let left = self.target.abs_diff(self.expected);
+        if left == 0 {
+            return;
+        }
+        let curve = match (self.kept, self.config.pressure) {
+            (Kept::Pressure, Some(curve)) => curve,
+            _ => self.config.flow,
+        };
+        // A first-order rise in one step of any length: the part of ms in ms and the time constant. Below 2^31 · 5,000, and no more than left.
+        let moved = divide(
+            u64::from(left).wrapping_mul(ms.into()),
+            u64::from(curve.integral_ms.max(1)).wrapping_add(ms.into()),
+        );
+        let moved = moved.unwrap_or(0) as u32;
+        // What is less than 1 % is there.
+        let is_there = left.wrapping_sub(moved) <= self.target >> 7;
+        self.expected = match (is_there, self.expected < self.target) {
+            (true, _) => self.target,
+            (false, true) => self.expected.saturating_add(moved),
+            (false, false) => self.expected.saturating_sub(moved),
+        };
     }
 
     /// Sets the duty as near to `wanted` as the limits and the slew of `ms` allow.

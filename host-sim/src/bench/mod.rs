@@ -28,9 +28,12 @@
 
 mod clock;
 mod compare;
+mod fault_file;
 pub mod nor;
 mod observe;
+pub mod physics;
 mod plant;
+mod plant_file;
 mod random;
 mod record;
 mod run;

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use super::physics::PlantWorld;
+
 /// A simulated world. Every number in it is a constant; chance comes from the seed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct World {
@@ -17,6 +19,8 @@ pub struct World {
     pub sensor: SensorWorld,
     /// What the operator does.
     pub operator: OperatorWorld,
+    /// Pump, train, sensors, air and supply with their physics, in a world that has a `[plant]`.
+    pub plant: Option<PlantWorld>,
     /// Where each number comes from, in the order of the world file.
     pub sources: Vec<Source>,
 }
@@ -117,6 +121,7 @@ impl World {
             train: TrainWorld { flow_at_kpa: 1_500_000 },
             sensor: SensorWorld { gain_error: 0.0, noise: 0.0, resolution: 0.0, every_ms: 1_000 },
             operator: OperatorWorld { resume: Resume::Usual, confirms: true },
+            plant: None,
             sources: Vec::new(),
         }
     }

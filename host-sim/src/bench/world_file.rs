@@ -6,12 +6,16 @@ use draught::units::Quantity;
 use toml::de::{DeTable, DeValue};
 
 use super::world::{Resume, Source as From, World};
+use super::{fault_file, plant_file};
 use crate::plan::fields::{Entry, Fields, Reader};
 use crate::plan::finding::{Finding, Findings};
 use crate::plan::source::Source;
 use crate::plan::syntax;
 
 const DEFAULT: &str = include_str!("../../../docs/examples/worlds/default.toml");
+
+/// What a plant leaves out is as in this world, which sets everything.
+const PLANT: &str = include_str!("../../../docs/examples/worlds/worn-2-l-min.toml");
 
 /// Each section with its keys, in order.
 const SECTIONS: &[(&str, &[&str])] = &[
@@ -55,13 +59,17 @@ fn read_onto(world: &mut World, source: &Source) -> Findings {
         reader.report(syntax::finding(error.message(), error.span(), source));
     }
     if errors.is_empty() {
-        top(&mut reader, &Fields { table: tree.get_ref(), span: tree.span() }, world);
+        top(&mut reader, &Fields { table: tree.get_ref(), span: tree.span() }, source, world);
     }
     reader.findings
 }
 
-fn top(reader: &mut Reader<'_>, f: &Fields<'_, '_>, world: &mut World) {
-    let known: Vec<&str> = std::iter::once("name").chain(SECTIONS.iter().map(|s| s.0)).collect();
+fn top(reader: &mut Reader<'_>, f: &Fields<'_, '_>, source: &Source, world: &mut World) {
+    let sections = SECTIONS.iter().map(|(section, keys)| (*section, keys.to_vec()));
+    let of_plant = plant_file::SECTIONS.iter().map(|s| (*s, plant_file::keys(s)));
+    let sections: Vec<(&str, Vec<&str>)> = sections.chain(of_plant).collect();
+    let known: Vec<&str> =
+        ["name", "fault"].into_iter().chain(sections.iter().map(|s| s.0)).collect();
     reader.unknown_keys(f, &known, "a world");
     match f.get("name") {
         Some(entry) => {
@@ -78,8 +86,23 @@ fn top(reader: &mut Reader<'_>, f: &Fields<'_, '_>, world: &mut World) {
             .help("write name = \"windy roof\" at the top"),
         ),
     }
-    for (section, keys) in SECTIONS {
+    let has_plant = plant_file::is_there(f.get("plant").as_ref());
+    if has_plant && world.plant.is_none() && source.text != PLANT {
+        let plant = Source::new("docs/examples/worlds/worn-2-l-min.toml", PLANT);
+        let mut of_plant = World { sources: Vec::new(), ..World::ideal() };
+        // The file comes with the program, and a test says that nothing in it is at fault.
+        let _ = read_onto(&mut of_plant, &plant);
+        world.plant = of_plant.plant;
+        let is_of_plant =
+            |s: &From| plant_file::SECTIONS.iter().any(|p| s.key.split('.').next() == Some(p));
+        world.sources.extend(of_plant.sources.into_iter().filter(is_of_plant));
+    }
+    for (section, keys) in &sections {
         let Some(entry) = f.get(section) else { continue };
+        if !has_plant && plant_file::SECTIONS.contains(section) {
+            reader.report(without_plant(&entry, section));
+            continue;
+        }
         let DeValue::Table(table) = entry.value.get_ref() else {
             reader.report(
                 Finding::error("wrong-type", format!("{section:?} is a section"))
@@ -90,20 +113,33 @@ fn top(reader: &mut Reader<'_>, f: &Fields<'_, '_>, world: &mut World) {
         };
         let fields = Fields { table, span: entry.value_span() };
         reader.unknown_keys(&fields, keys, &format!("[{section}]"));
-        for key in *keys {
+        for key in keys {
             if let Some(entry) = fields.get(key) {
-                constant(reader, &entry, section, key, world);
+                constant(reader, &entry, (section, key), source, world);
             }
         }
     }
+    if let Some(entry) = f.get("fault") {
+        match (&mut world.plant, fault_file::read(reader, &entry)) {
+            (Some(plant), Some(faults)) if has_plant => plant.faults = faults,
+            (_, Some(_)) => reader.report(without_plant(&entry, "fault")),
+            (_, None) => {}
+        }
+    }
+}
+
+fn without_plant(entry: &Entry<'_, '_>, section: &str) -> Finding {
+    Finding::error("no-plant", format!("{section:?} needs a [plant]"))
+        .at(entry.whole_span(), "no [plant] in this world")
+        .help("write [plant] on a line of its own; what it leaves out is as in worn-2-l-min.toml")
 }
 
 /// Reads `{ is = ..., from = "..." }`.
 fn constant(
     reader: &mut Reader<'_>,
     entry: &Entry<'_, '_>,
-    section: &'static str,
-    key: &'static str,
+    (section, key): (&str, &'static str),
+    source: &Source,
     world: &mut World,
 ) {
     let DeValue::Table(table) = entry.value.get_ref() else {
@@ -132,7 +168,12 @@ fn constant(
         return;
     };
     let Some(from) = reader.text(&from, "assumed") else { return };
-    if set(reader, &is, section, key, world).is_none() {
+    let done = if plant_file::SECTIONS.contains(&section) {
+        plant_file::set(reader, &is, (section, key), source, world)
+    } else {
+        set(reader, &is, section, key, world)
+    };
+    if done.is_none() {
         return;
     }
     let shown = match is.value.get_ref() {
@@ -218,14 +259,14 @@ fn signed(
 }
 
 /// Digits with at most one point and a sign: not "inf", "nan" or "1e3", which Rust would read too.
-fn plain_number(text: &str) -> Option<f64> {
+pub(super) fn plain_number(text: &str) -> Option<f64> {
     let digits = text.strip_prefix(['+', '-']).unwrap_or(text);
     let plain = digits.starts_with(|c: char| c.is_ascii_digit())
         && digits.chars().all(|c| c.is_ascii_digit() || c == '.');
     if plain { text.parse().ok() } else { None }
 }
 
-fn out_of_range(reader: &mut Reader<'_>, is: &Entry<'_, '_>, limits: &str) {
+pub(super) fn out_of_range(reader: &mut Reader<'_>, is: &Entry<'_, '_>, limits: &str) {
     reader.report(
         Finding::error("out-of-range", "this is outside what a simulated world can have")
             .at(is.value_span(), format!("the limits are {limits}"))
@@ -262,6 +303,73 @@ mod tests {
         let said: Vec<String> = world.sources.iter().map(|s| s.key.clone()).collect();
         assert_eq!(said, keys);
         assert!(world.sources.iter().all(|s| !s.from.is_empty()));
+    }
+
+    #[test]
+    fn the_plant_that_others_are_made_from_is_read_whole() {
+        let mut world = World::ideal();
+        let findings = read_onto(&mut world, &Source::new("worn-2-l-min.toml", PLANT));
+        assert!(findings.sorted().is_empty());
+        for section in plant_file::SECTIONS {
+            for key in plant_file::keys(section).iter().filter(|k| **k != "series") {
+                let key = format!("{section}.{key}");
+                assert!(world.sources.iter().any(|s| s.key == key), "{key}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_plant_says_only_what_differs() {
+        let world = |body: &str| read(&format!("name = \"x\"\n{body}")).unwrap();
+        assert_eq!(world("").plant, None);
+        let whole = read(PLANT).unwrap().plant.unwrap();
+        assert_eq!(world("[plant]").plant.unwrap(), whole);
+        let mine = world("[plant]\nrise = { is = \"300 ms\", from = \"measured\" }");
+        assert_eq!(mine.plant.as_ref().unwrap().pump.rise_ms, 300.0);
+        assert_eq!(mine.plant.as_ref().unwrap().battery, whole.battery);
+        let sources: Vec<&From> = mine.sources.iter().filter(|s| s.key == "plant.rise").collect();
+        assert_eq!((sources.len(), sources[0].from.as_str()), (1, "measured"));
+        assert_eq!(mine.sensor, World::default().sensor, "only the plant comes from there");
+        let faults = world(
+            "[plant]\n[[fault]]\nwhat = \"kink\"\nat = \"2 h\"\nlasts = \"5 s\"\ndrop = \"20 kPa\"\n\
+             [[fault]]\nwhat = \"clock-stepped\"\nat = \"90 min\"\nby = \"-2 h\"",
+        );
+        use crate::bench::physics::{Fault, FaultKind};
+        assert_eq!(
+            faults.plant.unwrap().faults,
+            [
+                Fault { at_ms: 7_200_000, lasts_ms: 5_000, kind: FaultKind::Kink(20_000.0) },
+                Fault { at_ms: 5_400_000, lasts_ms: 0, kind: FaultKind::ClockStepped(-7_200_000) },
+            ]
+        );
+    }
+
+    #[test]
+    fn what_is_wrong_with_a_plant_is_said() {
+        let faults = |body: &str| read(&format!("name = \"x\"\n{body}")).unwrap_err();
+        let plant = |body: &str| faults(&format!("[plant]\n{body}"));
+        assert_eq!(faults("[battery]\n"), ["no-plant"]);
+        assert_eq!(
+            faults("[[fault]]\nwhat = \"blockage\"\nat = \"1 s\"\nlasts = \"1 s\""),
+            ["no-plant"]
+        );
+        assert_eq!(plant("rize = 1"), ["unknown-key"]);
+        assert_eq!(plant("rise = \"2 s\""), ["no-source"]);
+        assert_eq!(plant("rise = { is = \"2\", from = \"x\" }"), ["not-a-quantity"]);
+        assert_eq!(plant("rise = { is = \"61 s\", from = \"x\" }"), ["out-of-range"]);
+        assert_eq!(plant("free-flow = { is = \"1e3 L/min\", from = \"x\" }"), ["not-a-quantity"]);
+        assert_eq!(plant("[element]\nlaw = { is = \"linear\", from = \"x\" }"), ["not-a-choice"]);
+        assert_eq!(plant("[ambient]\nseries = { is = \"none.csv\", from = \"x\" }"), ["no-series"]);
+        assert_eq!(plant("[[fault]]\nwhat = \"kinks\""), ["not-a-choice"]);
+        assert_eq!(plant("[[fault]]\nwhat = \"blockage\"\nat = \"1 s\""), ["missing-key"]);
+        assert_eq!(
+            plant(
+                "[[fault]]\nwhat = \"blockage\"\nat = \"1 s\"\nlasts = \"1 s\"\ndrop = \"1 kPa\""
+            ),
+            ["unknown-key"]
+        );
+        assert_eq!(faults("fault = 3"), ["wrong-type"]);
+        assert_eq!(faults("plant = 3"), ["no-plant"]);
     }
 
     #[test]

@@ -12,26 +12,44 @@ fn config() -> Config {
     Config { flow, slew_per_myriad_per_s: 10_000, ..Config::default() }
 }
 
+/// Started, and the flow has had its time to rise.
+fn risen(config: Config, target: Target) -> Regulator {
+    let mut r = Regulator::new(config);
+    r.start(target);
+    r.expected = r.target;
+    r
+}
+
 #[test]
-fn by_hand() {
+fn a_flow_that_rises_as_it_should_is_no_error() {
+    // A time constant of 1 s, a step of 1 s: half of the rest each time, until less than 1 % is left.
     let mut r = Regulator::new(config());
     r.start(litres(20));
+    for read in [1_000_000, 1_500_000, 1_750_000, 1_875_000, 1_937_500, 1_968_750, 2_000_000] {
+        assert_eq!(r.step(litres(20), Some(read), None, 1_000).per_myriad(), 4_000, "{read}");
+    }
+    // To another target it goes on from the one before, up or down.
+    r.start(litres(10));
+    assert_eq!(r.step(litres(10), Some(1_500_000), None, 1_000).per_myriad(), 2_000);
+    assert!(r.step(litres(10), Some(1_500_000), None, 1_000).per_myriad() < 2_000);
+}
+
+#[test]
+fn by_hand() {
+    let mut r = risen(config(), litres(20));
     assert_eq!(r.duty().per_myriad(), 4_000);
-    // 0.5 L/min of 5 is a tenth: proportional 1,000. Of the trim, 10 % of the target count: 0.2 L/min, 400 in the integral time.
-    assert_eq!(r.step(litres(20), Some(1_500_000), None, 1_000).per_myriad(), 5_400);
+    // 0.5 L/min of 5 is a tenth: proportional 1,000, and as much again as trim in the integral time.
+    assert_eq!(r.step(litres(20), Some(1_500_000), None, 1_000).per_myriad(), 6_000);
     // On target: only the trim is left.
-    assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 4_400);
+    assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 5_000);
     // No reading: as it was.
-    assert_eq!(r.step(litres(20), None, None, 1_000).per_myriad(), 4_400);
-    // 0.1 L/min, below that bound, counts whole: 200 and 200 more.
-    assert_eq!(r.step(litres(20), Some(1_900_000), None, 1_000).per_myriad(), 4_800);
+    assert_eq!(r.step(litres(20), None, None, 1_000).per_myriad(), 5_000);
 }
 
 #[test]
 fn halves_of_an_interval_give_the_same_trim() {
-    let (mut one, mut two) = (Regulator::new(config()), Regulator::new(config()));
-    one.start(litres(20));
-    two.start(litres(20));
+    let mut one = risen(config(), litres(20));
+    let mut two = one;
     one.step(litres(20), Some(1_900_000), None, 1_000);
     two.step(litres(20), Some(1_900_000), None, 300);
     two.step(litres(20), Some(1_900_000), None, 700);
@@ -40,12 +58,11 @@ fn halves_of_an_interval_give_the_same_trim() {
 
 #[test]
 fn another_target_keeps_the_trim() {
-    let mut r = Regulator::new(config());
-    r.start(litres(20));
+    let mut r = risen(config(), litres(20));
     r.step(litres(20), Some(1_500_000), None, 1_000);
     r.step(litres(20), Some(2_000_000), None, 1_000);
     r.start(litres(25));
-    assert_eq!(r.duty().per_myriad(), 5_400); // 5,000 ahead and 400 of trim
+    assert_eq!(r.duty().per_myriad(), 6_000); // 5,000 ahead and 1,000 of trim
     r.stop();
     assert_eq!(r.duty(), Duty::OFF);
     r.start(litres(20));
@@ -82,15 +99,15 @@ fn no_windup_while_the_duty_is_limited() {
 }
 
 #[test]
-fn after_the_start_a_large_error_counts_little() {
-    let mut r = Regulator::new(config());
-    r.start(litres(20));
+fn after_the_start_too_little_counts_little_and_too_much_counts_whole() {
+    let mut r = risen(config(), litres(20));
     for _ in 0..10 {
         assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 4_000);
     }
     // 2 % of 2 L/min are 0.8 % of 5: 80 each of proportional part and trim.
     assert_eq!(r.step(litres(20), Some(0), None, 1_000).per_myriad(), 4_160);
-    assert_eq!(r.step(litres(20), Some(u32::MAX), None, 1_000).per_myriad(), 3_920);
+    // 0.5 L/min too much: 1,000 each, of what is 4,080 without the proportional part.
+    assert_eq!(r.step(litres(20), Some(2_500_000), None, 1_000).per_myriad(), 2_080);
 }
 
 #[test]
@@ -98,8 +115,7 @@ fn a_pressure_has_its_own_curve() {
     let pressure =
         Curve { at_full: 20_000, dead_per_myriad: 1_000, gain_percent: 100, integral_ms: 1_000 };
     let two_kpa = Target::pressure(Pressure::from_pa(2_000).unwrap());
-    let mut r = Regulator::new(Config { pressure: Some(pressure), ..config() });
-    r.start(two_kpa);
+    let mut r = risen(Config { pressure: Some(pressure), ..config() }, two_kpa);
     assert_eq!(r.duty().per_myriad(), 1_900);
     assert_eq!(r.step(two_kpa, Some(0), Some(2_000), 1_000).per_myriad(), 1_900);
     assert!(r.step(two_kpa, Some(0), Some(1_000), 1_000).per_myriad() > 1_900);
@@ -110,12 +126,12 @@ fn a_pressure_has_its_own_curve() {
 
 #[test]
 fn the_tuning_rule() {
-    // 0.8 s of lag, 1 s of delay, a gain of 1: 0.8/(1 · 2) and 0.8 s.
+    // 0.8 s of lag, 1 s of delay, a gain of 1: 0.8/(1 · 1.75) and 0.8 s.
     let c = Curve::tuned(1_000_000, 0, 100, 800, 1_000);
-    assert_eq!((c.gain_percent, c.integral_ms), (40, 800));
-    // A slow pump: at most 4 · 2 s.
+    assert_eq!((c.gain_percent, c.integral_ms), (45, 800));
+    // A slow pump: at most 4 · 1.75 s.
     let c = Curve::tuned(1_000_000, 0, 200, 60_000, 1_000);
-    assert_eq!((c.gain_percent, c.integral_ms), (1_000, 8_000));
+    assert_eq!((c.gain_percent, c.integral_ms), (1_000, 7_000));
     assert_eq!(Curve::tuned(1, 0, 0, 1, 0).gain_percent, MOST_GAIN_PERCENT);
 }
 

@@ -1,0 +1,46 @@
+//! What goes wrong, and when.
+
+/// Something that goes wrong for a time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fault {
+    /// When it begins, in ms since the board was switched on.
+    pub at_ms: u64,
+    /// How long it lasts, in ms.
+    pub lasts_ms: u64,
+    /// What.
+    pub kind: FaultKind,
+}
+
+/// What goes wrong.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum FaultKind {
+    /// A tube is kinked: so much more drop at the rated flow, in Pa, as the square of the flow.
+    Kink(f64),
+    /// Nothing comes through the inlet.
+    Blockage,
+    /// The train leaks: so much comes in behind it, in µL/min for a kPa.
+    Leak(f64),
+    /// The flow sensor says what it said last.
+    SensorStuck,
+    /// The flow sensor does not answer.
+    SensorFailing,
+    /// The wall clock does not know the time; afterwards it is as it would have been.
+    ClockLost,
+    /// The wall clock is set, by so many ms; it stays so.
+    ClockStepped(i64),
+    /// So much of the battery's charge is left from now on, as a part of all.
+    BatteryWeak(f64),
+}
+
+impl Fault {
+    /// Whether it is there at an instant.
+    #[must_use]
+    pub const fn is_on(&self, ms: u64) -> bool {
+        ms >= self.at_ms && ms - self.at_ms < self.lasts_ms
+    }
+
+    /// Its begin and end, where physics changes at once.
+    pub(super) const fn edges(&self) -> [u64; 2] {
+        [self.at_ms, self.at_ms.saturating_add(self.lasts_ms)]
+    }
+}

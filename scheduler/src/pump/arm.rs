@@ -101,7 +101,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`StartRefused`].
     pub fn arm(&mut self) -> Result<(EventId, FirstStart), StartRefused> {
+        if self.run.machine.is_armed() || self.held.is_some() {
+            return Err(StartRefused::Arm(ArmRefused::AlreadyArmed));
+        }
         let now = self.now();
+        let waits = |run: &Run| run.over || run.sample.over || run.span.is_some();
+        if waits(&self.run) && (self.keep(now).is_err() || waits(&self.run)) {
+            // The record of the last event is not in the journal yet.
+            return Err(StartRefused::NotKept);
+        }
         self.power = self.board.supply().read();
         if self.power.low {
             return Err(StartRefused::SupplyLow);

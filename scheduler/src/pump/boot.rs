@@ -53,6 +53,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             power: Power::GOOD,
             changed: false,
             warned: false,
+            motor_unsure: false,
             polled: Now { mono: MonoMs::from_ms(0), wall: None },
         })
     }
@@ -76,17 +77,22 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
-        let is_newest = self.write_missing_rows();
+        let armed = self.run.machine.is_armed();
+        let rows = self.write_missing_rows(armed);
         self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
-        if !is_newest {
+        if !rows.is_newest {
             // What was pumped since cannot be told apart from what would be pumped once more: the event ends here.
             self.run.machine = Machine::new();
             self.run.event.flags.set(Flags::ROW_LOST);
             let now = self.now();
-            self.happened(now, Event::Ended(EndReason::Stopped(StopReason::Fault)));
+            if !rows.has_event {
+                self.happened(now, Event::Ended(EndReason::Stopped(StopReason::Fault)));
+                // A row that is there is not written again.
+                self.run.sample.over &= !rows.has_sample;
+            }
             let _ = self.keep(now);
             return Booted::Idle;
         }

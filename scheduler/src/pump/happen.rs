@@ -50,6 +50,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     /// From now on it is another sampler.
     fn begin_sample(&mut self, now: Now, number: u32) {
+        if self.run.sample.over {
+            // Its row could not be written.
+            self.run.event.flags.set(Flags::ROW_LOST);
+        }
         self.run.drawn_before = self.run.input(now).drawn;
         self.run.tally = Tally::new(now.mono);
         self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };

@@ -46,6 +46,14 @@ pub(super) struct Keeper {
     pub(super) released: Option<Seq>,
 }
 
+/// What the journal holds of the event of a checkpoint.
+pub(super) struct Found {
+    /// No row is newer than the checkpoint.
+    pub(super) is_newest: bool,
+    pub(super) has_sample: bool,
+    pub(super) has_event: bool,
+}
+
 impl Sample {
     const LEN: usize = 4 + 8 + 8 + 8 + 1;
 
@@ -72,14 +80,21 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Writes a checkpoint, reads it back, and then writes the rows that it holds. On an error it is tried again at the next poll.
     #[inline(never)]
     pub(super) fn keep(&mut self, now: Now) -> Result<(), JournalError> {
-        let Ok(table) = self.table.checked() else { return Ok(()) };
         let mut bytes = [0; CHECKPOINT_LEN];
         let mut out = Put::new(&mut bytes);
-        self.run.machine.checkpoint(table, self.run.input(now)).put(&mut out);
+        // Made here and not by the machine: what happened must be kept also when the schedule cannot be read any more.
+        Checkpoint {
+            machine: self.run.machine,
+            schedule: self.run.event.schedule,
+            at: now,
+            drawn: self.run.input(now).drawn,
+        }
+        .put(&mut out);
         self.run.tally.put(&mut out);
         self.run.sample.put(&mut out);
         self.run.event.put(&mut out);
-        out.u8(u8::from(self.run.span.is_some()) | u8::from(self.power.failing) << 1);
+        let has_span = u8::from(self.run.span.is_some());
+        out.u8(has_span | u8::from(self.power.failing) << 1 | u8::from(self.run.over) << 2);
         out.u8(self.run.resumes_in_row);
         out.u8(self.place);
         out.u8(self.keeper.released.is_some().into());
@@ -120,7 +135,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let released = Seq(bytes.u32());
         bytes.u8();
         run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
-        run.over = !run.machine.is_armed() && run.event.event.0 != 0;
+        run.over = has & 4 != 0;
         self.warned = has & 2 != 0;
         if event.is_none() || !bytes.is_good() || (has & 1 != 0 && run.span.is_none()) {
             // Not a checkpoint of this layout, whatever its CRC says.
@@ -166,7 +181,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
     /// not readable any more. Power cuts cannot do that, but flash that rots can.
-    pub(super) fn write_missing_rows(&mut self) -> bool {
+    pub(super) fn write_missing_rows(&mut self, armed: bool) -> Found {
         let event = self.run.event.event;
         let (span, sample) = (self.run.span, self.run.sample.number);
         let known = self.run.event.spans;
@@ -192,6 +207,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 None => {}
             }
         }
+        // The row of a sample that is not over, or of an event that is not: as good as a stretch that is not known.
+        let sample_is_ahead = has_sample && !self.run.sample.over;
+        let is_newest = last == known && !(armed && (has_event || sample_is_ahead));
         if has_span {
             self.run.span = None;
         }
@@ -200,7 +218,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.write_rows();
         // No number is given twice.
         self.run.event.spans = last;
-        last == known
+        Found { is_newest, has_sample, has_event }
     }
 
     #[inline(never)]
@@ -224,13 +242,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     /// Lets go of all rows up to one: they were collected, and their room is used again.
     ///
-    /// # Errors
-    /// [`JournalError`] when that could not be kept: after a cut they are offered once more.
-    pub fn release_rows(&mut self, up_to: Seq) -> Result<(), JournalError> {
+    /// That is kept with the next poll's checkpoint; after a cut before it they are offered once more.
+    pub fn release_rows(&mut self, up_to: Seq) {
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
-        let now = self.now();
-        self.keep(now)
+        self.changed = true;
     }
 
     /// How many more rows the journal has room for.

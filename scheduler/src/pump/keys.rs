@@ -55,7 +55,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let input = self.run.input(now);
         let answer = self.run.machine.command(table, command, input)?;
         self.changed = true;
-        self.demand(answer.demand);
         if let Some(event) = answer.event {
             self.happened(now, event);
         }
@@ -67,11 +66,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`CommandRefused`]; nothing has changed but what was due by now.
     pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
-        let now = self.now();
         if self.held.is_some() && !matches!(command, Command::Stop(_)) {
             return Err(CommandRefused::NotArmed);
         }
         self.let_go();
+        let now = self.now();
+        // What was drawn until now belongs to the stretch that the command may end.
+        self.meter(now);
         self.ask(command, now)?;
         self.poll();
         Ok(())

@@ -2,6 +2,7 @@
 
 use super::board::Board;
 use super::state::Pump;
+use crate::arithmetic::divide;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
@@ -31,19 +32,27 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let now = self.now();
         self.watch_clock(now);
         let tripped = self.meter(now);
+        let stretch = self.run.event.spans;
         self.keys(now);
         if let Some(limit) = tripped {
-            self.trip(limit, now);
+            self.trip(limit, stretch, now);
         }
-        let wake = self.settle(now);
-        self.act(now);
+        let mut wake = self.settle(now);
+        if !self.act(now) {
+            // The motor did not do as it was told.
+            self.trip(Limit::Sensor, self.run.event.spans, now);
+            self.indications.fault = true;
+            self.changed = true;
+            wake = self.settle(now);
+            self.act(now);
+        }
         self.indicate(now);
         self.next(wake, now)
     }
 
     /// Adds what was drawn since the poll before, and judges the limits.
     #[inline(never)]
-    fn meter(&mut self, now: Now) -> Option<Limit> {
+    pub(super) fn meter(&mut self, now: Now) -> Option<Limit> {
         let Demand::Pump(target) = self.run.demand else {
             self.run.tally.idle(now.mono);
             return None;
@@ -75,8 +84,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// A limit ends the stretch that it was judged on, unless that came to its end at this very instant.
-    fn trip(&mut self, limit: Limit, now: Now) {
-        let stretch = self.run.event.spans;
+    fn trip(&mut self, limit: Limit, stretch: u16, now: Now) {
         self.settle(now);
         if self.run.event.spans == stretch {
             // Refused when nothing is pumped any more: then there is nothing to trip.
@@ -91,11 +99,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
             let Ok(table) = self.table.checked() else { return Wake::NEVER };
             let input = self.run.input(now);
             let answer = self.run.machine.advance(table, input);
-            self.demand(answer.demand);
             if let Some(event) = answer.event {
                 self.happened(now, event);
             }
             if answer.wake != Wake::Again {
+                // Only now: between two steps the motor runs on, and what is known of its train with it.
+                self.demand(answer.demand);
                 return answer.wake;
             }
         }
@@ -117,25 +126,30 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     /// The motor and the journal, in the order in which a cut does least harm.
     #[inline(never)]
-    fn act(&mut self, now: Now) {
-        let motor_stops = !self.run.is_pumping();
-        if motor_stops && self.board.motor().drive(Duty::OFF).is_err() {
-            self.run.event.flags.set(Flags::LIMIT_TRIPPED);
+    /// False when the motor did not do as it was told.
+    fn act(&mut self, now: Now) -> bool {
+        let mut obeys = true;
+        if !self.run.is_pumping() {
+            obeys = self.board.motor().drive(Duty::OFF).is_ok();
         }
+        // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
+        let held = self.warned && !self.power.failing && self.run.is_pumping();
         let pumped_on = self.run.is_pumping()
             && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
         let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
         if pumped_on {
             self.run.resumes_in_row = 0;
         }
-        if self.changed || pumped_on || warned {
+        if self.changed || pumped_on || warned || held {
             // Tried again at the next poll when it fails.
             let _ = self.keep(now);
             self.warned = self.power.failing;
         }
-        if self.run.is_pumping() && self.board.motor().drive(self.regulator.duty()).is_err() {
-            self.trip(Limit::Sensor, now);
+        if self.run.is_pumping() {
+            obeys = self.board.motor().drive(self.regulator.duty()).is_ok();
         }
+        self.motor_unsure = !obeys;
+        obeys
     }
 
     #[inline(never)]
@@ -145,7 +159,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 (Some(before), Some(wall)) => {
                     let passed = now.mono.since(self.polled.mono);
                     let expected = before.as_ms().saturating_add(passed);
-                    if wall.as_ms().abs_diff(expected) > STEP_MS {
+                    // 200 parts per million are what a cheap crystal may gain meanwhile.
+                    let may = divide(passed, 5_000).unwrap_or(0).saturating_add(STEP_MS);
+                    if wall.as_ms().abs_diff(expected) > may {
                         self.run.event.flags.set(Flags::CLOCK_STEPPED);
                     }
                 }
@@ -174,7 +190,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// While the pump runs the next reading is due before most else.
     fn next(&self, wake: Wake, now: Now) -> Wake {
         let Wake::At { mono, wall, drawn } = wake else { return wake };
-        if !self.run.is_pumping() {
+        if !self.run.is_pumping() && !self.motor_unsure {
             return wake;
         }
         let reading = now.mono.plus_ms(self.config.reading_ms.into());

@@ -60,6 +60,8 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) changed: bool,
     /// A checkpoint was written because the supply was failing, and nothing has been pumped since.
     pub(super) warned: bool,
+    /// The motor did not do as it was told: it is told again soon.
+    pub(super) motor_unsure: bool,
     /// The latest poll, for steps of the wall clock.
     pub(super) polled: Now,
 }

@@ -204,7 +204,7 @@ pub fn collect(pump: &mut Whole) {
         last = Some(seq);
     });
     if let Some(last) = last {
-        let _ = opaque(pump.release_rows(last));
+        pump.release_rows(last);
     }
     opaque(pump.rows_free());
 }

@@ -10,14 +10,17 @@
 
 mod air;
 pub(crate) mod codes;
+mod event_row;
+mod flags;
 mod log;
 mod rows;
 mod tally;
 
 pub use self::air::{STANDARD_MK, STANDARD_PA};
+pub use self::event_row::{EventRow, Origin};
+pub use self::flags::Flags;
 pub use self::log::{Counts, Log};
 pub use self::rows::{
-    EventRow, Flags, INTERRUPTION_MS, INTERRUPTIONS_KEPT, Origin, ROW_LEN, RowBytes, RowKind,
-    SampleRow, SpanRow,
+    INTERRUPTION_MS, INTERRUPTIONS_KEPT, ROW_LEN, RowBytes, RowKind, SampleRow, SpanRow,
 };
 pub use self::tally::{INTERVAL_MS, Spread, Tally};

@@ -1,357 +1,389 @@
-/* Speaks the line protocol of tests/reference/README.md: cases on standard input, answers on standard output. */
-#include <limits.h>
+/* Speaks the line protocol of tests/reference/README.md: a case a line on standard input, its answer on standard
+ * output. Ends with 0 at the end of input, with 2 at a line that is no case, with 1 if the streams fail. */
+#include <inttypes.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "draught_block.h"
 
-/* A damaged block can be a little longer than the longest good one. */
-#define BLOCK_ROOM (2 * DRAUGHT_BLOCK_BYTES_MAX)
-/* A line holds a block as digits, or a schedule of 255 steps in words. */
-#define LINE_ROOM (32 * 1024)
+enum { LINE_BYTES_MAX = 65536, BLOCK_BYTES_MAX = LINE_BYTES_MAX / 2, OUTPUT_BUFFER_BYTES = 65536 };
 
-/* The words of a VALUE, in order. */
-struct words {
-    char *rest;
-};
+/* The words of the protocol, each list in the order of its enumeration. */
+static const char *const KEPT_WORDS[] = { "flow", "pressure", NULL };
+static const char *const OUTAGE_WORDS[] = { "keep-stop-time", "make-up-time", "abandon", NULL };
+static const char *const FAULT_WORDS[] = { "stop", "retry", "close", NULL };
+static const char *const FLAG_WORDS[] = { "no", "yes", NULL };
+static const char *const THEN_WORDS[] = { "continue", "close", NULL };
+static const char *const SAMPLER_WORDS[] = { "same", "fresh", "fresh-confirmed", NULL };
+static const char *const STEP_WORDS[] = { "finish",    "date",        "time", "weekday",            "cycle",  "run-for",
+                                          "run-until", "draw-volume", "hold", "hold-until-resumed", "repeat", NULL };
 
-static const char *const OUTAGES[] = {"keep-stop-time", "make-up-time", "abandon"};
-static const char *const FAULTS[] = {"stop", "retry", "close"};
-static const char *const KEPT[] = {"flow", "pressure"};
-static const char *const THENS[] = {"continue", "close"};
-static const char *const SAMPLERS[] = {"same", "fresh", "fresh-confirmed"};
-static const char *const KINDS[] = {"finish", "date",        "time", "weekday",            "cycle", "run-for", "run-until",
-                                    "draw-volume", "hold", "hold-until-resumed", "repeat"};
-
-#define COUNT(list) ((unsigned)(sizeof(list) / sizeof((list)[0])))
-
-static int digit(char c)
-{
-    if (c >= '0' && c <= '9') return c - '0';
-    if (c >= 'a' && c <= 'f') return c - 'a' + 10;
-    return -1;
-}
-
-/* Bytes from pairs of digits; false if they are none, or too many. `-` is no byte at all. */
-static bool from_hex(const char *text, uint8_t *bytes, size_t room, size_t *count)
-{
-    *count = 0;
-    if (strcmp(text, "-") == 0) return true;
-    for (; text[0] != '\0'; text += 2) {
-        int high = digit(text[0]);
-        int low = high < 0 ? -1 : digit(text[1]);
-        if (low < 0 || *count == room) return false;
-        bytes[(*count)++] = (uint8_t)(high * 16 + low);
-    }
-    return true;
-}
-
-static void print_hex(const uint8_t *bytes, size_t count)
-{
-    size_t i;
-    for (i = 0; i < count; i++) printf("%02x", (unsigned)bytes[i]);
-}
-
-/* ---- a schedule as words ---- */
+/* ---- Printing a schedule ---- */
 
 static void print_target(const struct draught_target *target)
 {
-    printf("%s:%lu", KEPT[target->kept], (unsigned long)target->value);
+    printf("%s:%" PRIu32, KEPT_WORDS[target->kept], target->value);
 }
 
-static void print_settings(const struct draught_schedule *schedule)
+static void print_settings(const struct draught_settings *s)
 {
-    const struct draught_settings *s = &schedule->settings;
-    printf("offset=%d target=", schedule->utc_offset_quarter_hours);
-    print_target(&schedule->target);
-    printf(" name=");
-    if (s->name[0] == '\0') printf("-");
-    print_hex((const uint8_t *)s->name, strlen(s->name));
+    printf(" name=%s", s->name[0] == '\0' ? "-" : "");
+    for (const char *letter = s->name; *letter != '\0'; letter++) {
+        printf("%02x", (unsigned)(unsigned char)*letter);
+    }
     if (s->has_start_by) {
-        printf(" start-by=%u:%lu", s->start_by_day, (unsigned long)s->start_by_time_of_day_ms);
+        printf(" start-by=%u:%" PRIu32, (unsigned)s->start_by_day, s->start_by_time_of_day_ms);
     } else {
         printf(" start-by=-");
     }
-    printf(" late=%lu outage=%s", (unsigned long)s->late_tolerance_ms, OUTAGES[s->outage]);
+    printf(" late=%" PRIu32 " outage=%s", s->late_tolerance_ms, OUTAGE_WORDS[s->outage]);
     if (s->outage != DRAUGHT_ABANDON) {
-        printf(":%lu:%s", (unsigned long)s->resume_within_ms, s->while_charging ? "yes" : "no");
+        printf(":%" PRIu32 ":%s", s->resume_within_ms, FLAG_WORDS[s->while_charging]);
     }
-    printf(" fault=%s", FAULTS[s->fault]);
-    if (s->fault == DRAUGHT_FAULT_RETRY) printf(":%lu:%u", (unsigned long)s->retry_every_ms, s->retry_times);
-    printf(" limits=%u:%lu:", s->flow_deviation_percent, (unsigned long)s->flow_deviation_time_ms);
-    if (s->pressure_at_most_pa == 0) {
-        printf("-");
+    printf(" fault=%s", FAULT_WORDS[s->fault]);
+    if (s->fault == DRAUGHT_FAULT_RETRY) {
+        printf(":%" PRIu32 ":%u", s->retry_every_ms, (unsigned)s->retry_times);
+    }
+    printf(" limits=%u:%" PRIu32, (unsigned)s->flow_deviation_percent, s->flow_deviation_time_ms);
+    if (s->pressure_at_most_pa != 0) {
+        printf(":%" PRIu32, s->pressure_at_most_pa);
     } else {
-        printf("%lu", (unsigned long)s->pressure_at_most_pa);
+        printf(":-");
     }
-    printf(" steps=%u", schedule->step_count);
 }
 
 static void print_step(const struct draught_step *step)
 {
-    printf(" %s", KINDS[step->kind]);
+    printf(" %s", STEP_WORDS[step->kind]);
     switch (step->kind) {
-    case DRAUGHT_WAIT_FOR_DATE: printf(":%u", step->as.wait_for_date.day); break;
-    case DRAUGHT_WAIT_FOR_TIME: printf(":%lu", (unsigned long)step->as.wait_for_time.time_of_day_ms); break;
-    case DRAUGHT_WAIT_FOR_WEEKDAY: printf(":%u", step->as.wait_for_weekday.bits); break;
-    case DRAUGHT_WAIT_FOR_CYCLE_DAY:
-        printf(":%u:%u", step->as.wait_for_cycle_day.from_day, step->as.wait_for_cycle_day.every_days);
+    case DRAUGHT_WAIT_FOR_DATE:
+        printf(":%u", (unsigned)step->as.wait_for_date.day);
         break;
-    case DRAUGHT_RUN_FOR: printf(":%lu", (unsigned long)step->as.run_for.duration_ms); break;
+    case DRAUGHT_WAIT_FOR_TIME:
+        printf(":%" PRIu32, step->as.wait_for_time.time_of_day_ms);
+        break;
+    case DRAUGHT_WAIT_FOR_WEEKDAY:
+        printf(":%u", (unsigned)step->as.wait_for_weekday.bits);
+        break;
+    case DRAUGHT_WAIT_FOR_CYCLE_DAY:
+        printf(":%u:%u", (unsigned)step->as.wait_for_cycle_day.from_day,
+               (unsigned)step->as.wait_for_cycle_day.every_days);
+        break;
+    case DRAUGHT_RUN_FOR:
+        printf(":%" PRIu32, step->as.run_for.duration_ms);
+        break;
     case DRAUGHT_RUN_UNTIL:
-        printf(":%lu:%lu", (unsigned long)step->as.run_until.time_of_day_ms, (unsigned long)step->as.run_until.at_most_ms);
+        printf(":%" PRIu32 ":%" PRIu32, step->as.run_until.time_of_day_ms, step->as.run_until.at_most_ms);
         break;
     case DRAUGHT_DRAW_VOLUME:
-        printf(":%lu:%lu", (unsigned long)step->as.draw_volume.volume_ml, (unsigned long)step->as.draw_volume.at_most_ms);
+        printf(":%" PRIu32 ":%" PRIu32, step->as.draw_volume.volume_ml, step->as.draw_volume.at_most_ms);
         break;
-    case DRAUGHT_HOLD: printf(":%lu", (unsigned long)step->as.hold.duration_ms); break;
+    case DRAUGHT_HOLD:
+        printf(":%" PRIu32, step->as.hold.duration_ms);
+        break;
     case DRAUGHT_HOLD_UNTIL_RESUMED:
-        printf(":%lu:%s", (unsigned long)step->as.hold_until_resumed.at_most_ms, THENS[step->as.hold_until_resumed.then]);
+        printf(":%" PRIu32 ":%s", step->as.hold_until_resumed.at_most_ms, THEN_WORDS[step->as.hold_until_resumed.then]);
         break;
     case DRAUGHT_REPEAT:
-        printf(":%u:%u:%s", step->as.repeat.from_step, step->as.repeat.passes, SAMPLERS[step->as.repeat.sampler]);
+        printf(":%u:%u:%s", (unsigned)step->as.repeat.from_step, (unsigned)step->as.repeat.passes,
+               SAMPLER_WORDS[step->as.repeat.sampler]);
         break;
-    default: break; /* finish */
+    default: /* DRAUGHT_FINISH */
+        break;
     }
     if (step->has_own_target) {
-        printf(":");
+        putchar(':');
         print_target(&step->own_target);
     }
 }
 
-/* ---- words as a schedule ---- */
-
-/* The text up to the next separator, which is cut off it; NULL when there is none left. */
-static char *take(struct words *words, char separator)
+static void print_schedule(const struct draught_schedule *schedule)
 {
-    char *word = words->rest;
-    char *end;
-    if (word == NULL) return NULL;
-    end = strchr(word, separator);
-    words->rest = end == NULL ? NULL : end + 1;
-    if (end != NULL) *end = '\0';
-    return word;
+    printf("ok offset=%d target=", schedule->utc_offset_quarter_hours);
+    print_target(&schedule->target);
+    print_settings(&schedule->settings);
+    printf(" steps=%u", (unsigned)schedule->step_count);
+    for (unsigned index = 0; index < schedule->step_count; index++) {
+        print_step(&schedule->steps[index]);
+    }
+    putchar('\n');
 }
 
-static bool take_number(struct words *parts, unsigned long most, unsigned long *number)
+/* ---- Parsing. Each function takes what it names from the front of *at, or says that it is not there. ---- */
+
+static bool take(const char **at, const char *text)
 {
-    const char *word = take(parts, ':');
-    char *end;
-    if (word == NULL || digit(word[0]) < 0 || digit(word[0]) > 9) return false;
-    *number = strtoul(word, &end, 10);
-    return *end == '\0' && *number <= most;
+    const size_t length = strlen(text);
+    if (strncmp(*at, text, length) != 0) {
+        return false;
+    }
+    *at += length;
+    return true;
 }
 
-static bool take_u32(struct words *parts, uint32_t *number)
+/* The longest of the words that fits, since "fresh" begins "fresh-confirmed". */
+static bool take_word(const char **at, const char *const words[], uint8_t *place)
 {
-    unsigned long value;
-    if (!take_number(parts, UINT32_MAX, &value)) return false;
+    size_t longest = 0;
+    for (uint8_t candidate = 0; words[candidate] != NULL; candidate++) {
+        const size_t length = strlen(words[candidate]);
+        if (length > longest && strncmp(*at, words[candidate], length) == 0) {
+            longest = length;
+            *place = candidate;
+        }
+    }
+    *at += longest;
+    return longest > 0;
+}
+
+static bool take_number(const char **at, uint32_t most, uint32_t *number)
+{
+    uint64_t value = 0;
+    if (**at < '0' || **at > '9') {
+        return false;
+    }
+    for (; **at >= '0' && **at <= '9'; ++*at) {
+        value = value * 10 + (uint64_t)(**at - '0');
+        if (value > most) {
+            return false;
+        }
+    }
     *number = (uint32_t)value;
     return true;
 }
 
-static bool take_u16(struct words *parts, uint16_t *number)
+static bool take_byte(const char **at, uint8_t *byte)
 {
-    unsigned long value;
-    if (!take_number(parts, UINT16_MAX, &value)) return false;
-    *number = (uint16_t)value;
-    return true;
+    uint32_t number = 0;
+    const bool taken = take_number(at, UINT8_MAX, &number);
+    *byte = (uint8_t)number;
+    return taken;
 }
 
-static bool take_u8(struct words *parts, uint8_t *number)
+static bool take_short(const char **at, uint16_t *value)
 {
-    unsigned long value;
-    if (!take_number(parts, UINT8_MAX, &value)) return false;
-    *number = (uint8_t)value;
-    return true;
+    uint32_t number = 0;
+    const bool taken = take_number(at, UINT16_MAX, &number);
+    *value = (uint16_t)number;
+    return taken;
 }
 
-static bool take_one_of(struct words *parts, const char *const *list, unsigned count, uint8_t *place)
+static bool take_colon_number(const char **at, uint32_t *number)
 {
-    const char *word = take(parts, ':');
-    unsigned i;
-    for (i = 0; word != NULL && i < count; i++) {
-        if (strcmp(word, list[i]) == 0) {
-            *place = (uint8_t)i;
-            return true;
-        }
+    return take(at, ":") && take_number(at, UINT32_MAX, number);
+}
+
+static int hex_digit(char digit)
+{
+    return digit >= '0' && digit <= '9' ? digit - '0' : digit >= 'a' && digit <= 'f' ? digit - 'a' + 10 : -1;
+}
+
+/* "-" or pairs of lower-case hex digits. */
+static bool take_hex(const char **at, uint8_t *bytes, size_t room, size_t *length)
+{
+    *length = 0;
+    if (take(at, "-")) {
+        return true;
     }
-    return false;
+    while (hex_digit((*at)[0]) >= 0 && hex_digit((*at)[1]) >= 0 && *length < room) {
+        bytes[(*length)++] = (uint8_t)(hex_digit((*at)[0]) * 16 + hex_digit((*at)[1]));
+        *at += 2;
+    }
+    return *length > 0;
 }
 
-static bool take_flag(struct words *parts, bool *flag)
+static bool take_offset(const char **at, int8_t *quarter_hours)
 {
-    static const char *const words[] = {"no", "yes"};
-    uint8_t place;
-    if (!take_one_of(parts, words, COUNT(words), &place)) return false;
-    *flag = place == 1;
-    return true;
+    const bool negative = take(at, "-");
+    uint32_t number = 0;
+    const bool taken = take_number(at, INT8_MAX, &number);
+    *quarter_hours = (int8_t)(negative ? -(int)number : (int)number);
+    return taken;
 }
 
-static bool take_target(struct words *parts, struct draught_target *target)
+static bool take_target(const char **at, struct draught_target *target)
 {
-    return take_one_of(parts, KEPT, COUNT(KEPT), &target->kept) && take_u32(parts, &target->value);
+    return take_word(at, KEPT_WORDS, &target->kept) && take_colon_number(at, &target->value);
 }
 
-/* The value of the next field, which has this name. */
-static bool field(struct words *words, const char *name, struct words *value)
+static bool take_name(const char **at, char name[DRAUGHT_NAME_BYTES_MAX + 1])
 {
-    char *word = take(words, ' ');
-    size_t length = strlen(name);
-    if (word == NULL || strncmp(word, name, length) != 0 || word[length] != '=') return false;
-    value->rest = word + length + 1;
-    return true;
-}
-
-static bool take_settings(struct words *words, struct draught_schedule *schedule)
-{
-    struct draught_settings *s = &schedule->settings;
-    struct words v;
+    uint8_t bytes[DRAUGHT_NAME_BYTES_MAX];
     size_t length;
-    long offset;
-    char *end;
-
-    if (!field(words, "offset", &v)) return false;
-    offset = strtol(v.rest, &end, 10);
-    if (*end != '\0' || offset < INT8_MIN || offset > INT8_MAX) return false;
-    schedule->utc_offset_quarter_hours = (int8_t)offset;
-
-    if (!field(words, "target", &v) || !take_target(&v, &schedule->target)) return false;
-
-    if (!field(words, "name", &v)) return false;
-    if (!from_hex(v.rest, (uint8_t *)s->name, DRAUGHT_NAME_BYTES_MAX, &length)) return false;
-    s->name[length] = '\0';
-
-    if (!field(words, "start-by", &v)) return false;
-    s->has_start_by = strcmp(v.rest, "-") != 0;
-    if (s->has_start_by && !(take_u16(&v, &s->start_by_day) && take_u32(&v, &s->start_by_time_of_day_ms))) return false;
-
-    if (!field(words, "late", &v) || !take_u32(&v, &s->late_tolerance_ms)) return false;
-
-    if (!field(words, "outage", &v) || !take_one_of(&v, OUTAGES, COUNT(OUTAGES), &s->outage)) return false;
-    if (s->outage != DRAUGHT_ABANDON && !(take_u32(&v, &s->resume_within_ms) && take_flag(&v, &s->while_charging))) return false;
-
-    if (!field(words, "fault", &v) || !take_one_of(&v, FAULTS, COUNT(FAULTS), &s->fault)) return false;
-    if (s->fault == DRAUGHT_FAULT_RETRY && !(take_u32(&v, &s->retry_every_ms) && take_u8(&v, &s->retry_times))) return false;
-
-    if (!field(words, "limits", &v)) return false;
-    if (!take_u8(&v, &s->flow_deviation_percent) || !take_u32(&v, &s->flow_deviation_time_ms) || v.rest == NULL) return false;
-    return strcmp(v.rest, "-") == 0 || take_u32(&v, &s->pressure_at_most_pa);
+    if (!take_hex(at, bytes, sizeof bytes, &length)) {
+        return false;
+    }
+    memcpy(name, bytes, length);
+    name[length] = '\0';
+    return true;
 }
 
-static bool take_step(struct words *words, struct draught_step *step)
+static bool take_start_by(const char **at, struct draught_settings *s)
 {
-    struct words v;
-    bool good;
-    v.rest = take(words, ' ');
-    if (!take_one_of(&v, KINDS, COUNT(KINDS), &step->kind)) return false;
+    s->has_start_by = !take(at, "-");
+    return !s->has_start_by
+        || (take_short(at, &s->start_by_day) && take_colon_number(at, &s->start_by_time_of_day_ms));
+}
+
+static bool take_outage(const char **at, struct draught_settings *s)
+{
+    uint8_t while_charging;
+    if (!take_word(at, OUTAGE_WORDS, &s->outage)) {
+        return false;
+    }
+    if (s->outage == DRAUGHT_ABANDON) {
+        return true;
+    }
+    if (!take_colon_number(at, &s->resume_within_ms) || !take(at, ":") || !take_word(at, FLAG_WORDS, &while_charging)) {
+        return false;
+    }
+    s->while_charging = while_charging == 1;
+    return true;
+}
+
+static bool take_fault(const char **at, struct draught_settings *s)
+{
+    return take_word(at, FAULT_WORDS, &s->fault)
+        && (s->fault != DRAUGHT_FAULT_RETRY
+            || (take_colon_number(at, &s->retry_every_ms) && take(at, ":") && take_byte(at, &s->retry_times)));
+}
+
+static bool take_limits(const char **at, struct draught_settings *s)
+{
+    s->pressure_at_most_pa = 0;
+    return take_byte(at, &s->flow_deviation_percent) && take_colon_number(at, &s->flow_deviation_time_ms)
+        && take(at, ":") && (take(at, "-") || take_number(at, UINT32_MAX, &s->pressure_at_most_pa));
+}
+
+static bool take_step(const char **at, struct draught_step *step)
+{
+    bool taken;
+    if (!take(at, " ") || !take_word(at, STEP_WORDS, &step->kind)) {
+        return false;
+    }
+    step->has_own_target = false;
+    if (step->kind == DRAUGHT_FINISH) {
+        return true;
+    }
+    if (!take(at, ":")) {
+        return false;
+    }
     switch (step->kind) {
-    case DRAUGHT_FINISH: good = true; break;
-    case DRAUGHT_WAIT_FOR_DATE: good = take_u16(&v, &step->as.wait_for_date.day); break;
-    case DRAUGHT_WAIT_FOR_TIME: good = take_u32(&v, &step->as.wait_for_time.time_of_day_ms); break;
-    case DRAUGHT_WAIT_FOR_WEEKDAY: good = take_u8(&v, &step->as.wait_for_weekday.bits); break;
+    case DRAUGHT_WAIT_FOR_DATE:
+        return take_short(at, &step->as.wait_for_date.day);
+    case DRAUGHT_WAIT_FOR_TIME:
+        return take_number(at, UINT32_MAX, &step->as.wait_for_time.time_of_day_ms);
+    case DRAUGHT_WAIT_FOR_WEEKDAY:
+        return take_byte(at, &step->as.wait_for_weekday.bits);
     case DRAUGHT_WAIT_FOR_CYCLE_DAY:
-        good = take_u16(&v, &step->as.wait_for_cycle_day.from_day) && take_u16(&v, &step->as.wait_for_cycle_day.every_days);
-        break;
-    case DRAUGHT_RUN_FOR: good = take_u32(&v, &step->as.run_for.duration_ms); break;
-    case DRAUGHT_RUN_UNTIL:
-        good = take_u32(&v, &step->as.run_until.time_of_day_ms) && take_u32(&v, &step->as.run_until.at_most_ms);
-        break;
-    case DRAUGHT_DRAW_VOLUME:
-        good = take_u32(&v, &step->as.draw_volume.volume_ml) && take_u32(&v, &step->as.draw_volume.at_most_ms);
-        break;
-    case DRAUGHT_HOLD: good = take_u32(&v, &step->as.hold.duration_ms); break;
+        return take_short(at, &step->as.wait_for_cycle_day.from_day) && take(at, ":")
+            && take_short(at, &step->as.wait_for_cycle_day.every_days);
+    case DRAUGHT_HOLD:
+        return take_number(at, UINT32_MAX, &step->as.hold.duration_ms);
     case DRAUGHT_HOLD_UNTIL_RESUMED:
-        good = take_u32(&v, &step->as.hold_until_resumed.at_most_ms) &&
-               take_one_of(&v, THENS, COUNT(THENS), &step->as.hold_until_resumed.then);
+        return take_number(at, UINT32_MAX, &step->as.hold_until_resumed.at_most_ms) && take(at, ":")
+            && take_word(at, THEN_WORDS, &step->as.hold_until_resumed.then);
+    case DRAUGHT_REPEAT:
+        return take_byte(at, &step->as.repeat.from_step) && take(at, ":") && take_short(at, &step->as.repeat.passes)
+            && take(at, ":") && take_word(at, SAMPLER_WORDS, &step->as.repeat.sampler);
+    case DRAUGHT_RUN_FOR:
+        taken = take_number(at, UINT32_MAX, &step->as.run_for.duration_ms);
         break;
-    default: /* repeat: there is no other kind */
-        good = take_u8(&v, &step->as.repeat.from_step) && take_u16(&v, &step->as.repeat.passes) &&
-               take_one_of(&v, SAMPLERS, COUNT(SAMPLERS), &step->as.repeat.sampler);
+    case DRAUGHT_RUN_UNTIL:
+        taken = take_number(at, UINT32_MAX, &step->as.run_until.time_of_day_ms)
+            && take_colon_number(at, &step->as.run_until.at_most_ms);
+        break;
+    default: /* DRAUGHT_DRAW_VOLUME */
+        taken = take_number(at, UINT32_MAX, &step->as.draw_volume.volume_ml)
+            && take_colon_number(at, &step->as.draw_volume.at_most_ms);
         break;
     }
-    step->has_own_target = good && v.rest != NULL;
-    if (step->has_own_target) good = take_target(&v, &step->own_target);
-    return good && v.rest == NULL;
+    step->has_own_target = taken && take(at, ":");
+    return taken && (!step->has_own_target || take_target(at, &step->own_target));
 }
 
-static bool take_schedule(struct words *words, struct draught_schedule *schedule)
+static bool take_schedule(const char **at, struct draught_schedule *schedule)
 {
-    struct words v;
-    unsigned i;
-    memset(schedule, 0, sizeof *schedule);
-    if (!take_settings(words, schedule) || !field(words, "steps", &v) || !take_u8(&v, &schedule->step_count)) return false;
-    for (i = 0; i < schedule->step_count; i++) {
-        if (!take_step(words, &schedule->steps[i])) return false;
+    struct draught_settings *const settings = &schedule->settings;
+    memset(settings, 0, sizeof *settings);
+    bool taken = take(at, "offset=") && take_offset(at, &schedule->utc_offset_quarter_hours) && take(at, " target=")
+        && take_target(at, &schedule->target) && take(at, " name=") && take_name(at, settings->name)
+        && take(at, " start-by=") && take_start_by(at, settings) && take(at, " late=")
+        && take_number(at, UINT32_MAX, &settings->late_tolerance_ms) && take(at, " outage=")
+        && take_outage(at, settings) && take(at, " fault=") && take_fault(at, settings) && take(at, " limits=")
+        && take_limits(at, settings) && take(at, " steps=") && take_byte(at, &schedule->step_count);
+    for (unsigned index = 0; taken && index < schedule->step_count; index++) {
+        taken = take_step(at, &schedule->steps[index]);
     }
-    return words->rest == NULL;
+    return taken;
 }
 
-/* ---- cases ---- */
+/* ---- The cases. Each function says whether the line was such a case and is answered. ---- */
 
-static bool answer_read(struct words *words)
+static bool answer_read(const char *at)
 {
-    static uint8_t block[BLOCK_ROOM]; /* static for the sake of small stacks */
-    static struct draught_schedule schedule;
+    uint8_t block[BLOCK_BYTES_MAX];
+    size_t length_bytes;
+    uint32_t capacity_steps;
+    struct draught_schedule schedule;
     struct draught_refusal refusal;
-    size_t length;
-    unsigned long capacity;
-    unsigned i;
-    char *digits;
-    struct words v;
-
-    v.rest = take(words, ' ');
-    digits = take(words, ' ');
-    if (v.rest == NULL || digits == NULL || words->rest != NULL) return false;
-    if (!take_number(&v, ULONG_MAX, &capacity) || !from_hex(digits, block, sizeof block, &length)) return false;
-
-    if (draught_read(block, length, capacity, &schedule, &refusal)) {
-        printf("ok ");
-        print_settings(&schedule);
-        for (i = 0; i < schedule.step_count; i++) print_step(&schedule.steps[i]);
-        printf("\n");
+    if (!take_number(&at, UINT32_MAX, &capacity_steps) || !take(&at, " ")
+        || !take_hex(&at, block, sizeof block, &length_bytes) || *at != '\0') {
+        return false;
+    }
+    if (draught_read(block, length_bytes, capacity_steps, &schedule, &refusal)) {
+        print_schedule(&schedule);
+        return true;
+    }
+    printf("refused %s %zu ", draught_refusal_name(refusal.code), refusal.at_byte);
+    if (refusal.step != 0) {
+        printf("%u\n", refusal.step);
     } else {
-        printf("refused %s %lu ", draught_refusal_name(refusal.code), (unsigned long)refusal.at_byte);
-        if (refusal.step == 0) {
-            printf("-\n");
-        } else {
-            printf("%u\n", refusal.step);
-        }
+        printf("-\n");
     }
     return true;
 }
 
-static bool answer_write(struct words *words)
+static bool answer_write(const char *at)
 {
-    static uint8_t block[DRAUGHT_BLOCK_BYTES_MAX];
-    static struct draught_schedule schedule;
-    size_t length;
-    if (!take_schedule(words, &schedule)) return false;
-    length = draught_write(&schedule, block, sizeof block);
-    if (length == 0) return false;
-    print_hex(block, length);
-    printf("\n");
-    return true;
+    uint8_t block[DRAUGHT_BLOCK_BYTES_MAX];
+    struct draught_schedule schedule;
+    if (!take_schedule(&at, &schedule) || *at != '\0') {
+        return false;
+    }
+    const size_t length_bytes = draught_write(&schedule, block, sizeof block);
+    for (size_t byte = 0; byte < length_bytes; byte++) {
+        printf("%02x", (unsigned)block[byte]);
+    }
+    putchar('\n');
+    return length_bytes > 0;
+}
+
+static bool answer(const char *line)
+{
+    return take(&line, "read ") ? answer_read(line) : take(&line, "write ") && answer_write(line);
 }
 
 int main(void)
 {
-    static char line[LINE_ROOM];
-    unsigned long number = 0;
+    char line[LINE_BYTES_MAX];
+    unsigned long line_number = 0;
+    setvbuf(stdout, NULL, _IOFBF, OUTPUT_BUFFER_BYTES);
     while (fgets(line, sizeof line, stdin) != NULL) {
-        struct words words;
-        const char *kind;
-        bool good;
-        number++;
-        line[strcspn(line, "\n")] = '\0';
-        words.rest = line;
-        kind = take(&words, ' ');
-        good = strcmp(kind, "read") == 0 ? answer_read(&words) : strcmp(kind, "write") == 0 && answer_write(&words);
-        if (!good) {
-            fprintf(stderr, "error: line %lu: neither `read CAPACITY HEX` nor `write VALUE` of a legal schedule\n", number);
+        const size_t length = strcspn(line, "\n");
+        const bool whole = line[length] == '\n' || feof(stdin); /* else it goes on beyond the buffer */
+        line[length] = '\0';
+        line_number++;
+        if (!whole || !answer(line)) {
+            fflush(stdout); /* the answers before it stand */
+            fprintf(stderr, "line %lu is neither `read CAPACITY HEX` nor `write VALUE` of a legal schedule: %.200s\n",
+                    line_number, line);
             return 2;
         }
     }
-    return fflush(stdout) == 0 ? 0 : 1;
+    if (ferror(stdin) || fflush(stdout) != 0) {
+        fprintf(stderr, "standard input or output failed after line %lu\n", line_number);
+        return 1;
+    }
+    return 0;
 }

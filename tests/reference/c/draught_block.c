@@ -1,8 +1,6 @@
 /* Parts, in order: the fields, reading, the table rules, writing. The page is docs/encoding.md. */
 #include "draught_block.h"
 
-#include <string.h>
-
 enum { MAGIC = 'D', VERSION = 1, CRC_BYTES = 4, SHORTEST_ENVELOPE_BYTES = 6 };
 enum { DAY_LAST = 49672, NESTING_MAX = 4, UNIT_COUNT = 4 };
 
@@ -42,7 +40,15 @@ static const struct plain_field RETRY_TIMES = { 1, 255 };
 static const struct plain_field FLOW_DEVIATION_PERCENT = { 1, 50 };
 
 /* The tags of settings, and how many values the choices have. */
-enum { SETTING_NAME, SETTING_START_BY, SETTING_LATE_TOLERANCE, SETTING_OUTAGE, SETTING_FAULT, SETTING_LIMITS, SETTINGS };
+enum {
+    SETTING_NAME,
+    SETTING_START_BY,
+    SETTING_LATE_TOLERANCE,
+    SETTING_OUTAGE,
+    SETTING_FAULT,
+    SETTING_LIMITS,
+    SETTINGS
+};
 enum { FLAGS = 2, KEPT = 2, OUTAGES = 3, FAULTS = 3, THENS = 2, SAMPLERS = 3 };
 
 /* The tag of a step is its place here. An own target is always the last field. */
@@ -306,9 +312,11 @@ static bool read_name(struct reader *r, char name[DRAUGHT_NAME_BYTES_MAX + 1])
     if (fault != DRAUGHT_ACCEPTED) {
         return refuse(r, fault);
     }
-    memcpy(name, r->bytes + r->at, length_bytes);
-    name[length_bytes] = '\0';
-    r->at += length_bytes;
+    uint8_t *text = (uint8_t *)name;
+    while (length_bytes-- > 0) {
+        *text++ = r->bytes[r->at++];
+    }
+    *text = '\0';
     return true;
 }
 
@@ -486,14 +494,14 @@ bool draught_read(const uint8_t *block, size_t length_bytes, size_t capacity_ste
     int8_t utc_offset_quarter_hours;
     struct draught_target target;
     struct draught_settings settings;
-    uint8_t step_count;
+    uint8_t step_count = 0;
 
     *refusal = (struct draught_refusal){ .code = DRAUGHT_ACCEPTED };
     if (!read_envelope(r, length_bytes) || !read_utc_offset(r, &utc_offset_quarter_hours) || !read_target(r, &target)
         || !read_settings(r, &settings) || !read_step_count(r, capacity_steps, &step_count)) {
         return false;
     }
-    /* The steps are read twice, so that *schedule changes only when all bytes are good, without room for a second one. */
+    /* The steps are read twice: so *schedule changes only when all bytes are good, and no second one is needed. */
     const struct reader at_first_step = reader;
     if (!read_steps(r, &target, step_count, NULL)) {
         return false;
@@ -558,7 +566,7 @@ static bool some_day_fits(const struct draught_step *date, const struct draught_
         const uint32_t day = date->as.wait_for_date.day;
         return day_is_weekday(day, bits) && day >= from_day && (day - from_day) % every_days == 0;
     }
-    /* After seven of its days a cycle has come back to its first weekday: a later one fits only if one of these does. */
+    /* After seven of its days a cycle is back at its first weekday: a later one fits only if one of these does. */
     for (uint32_t nth = 0; nth < 7; nth++) {
         const uint32_t day = from_day + nth * every_days;
         if (day <= DAY_LAST && day_is_weekday(day, bits)) {
@@ -584,8 +592,8 @@ static enum draught_refusal_code judge_wait(const struct draught_step *steps, un
         : DRAUGHT_NEVER_MET;
 }
 
-/* How deep the repeats of this one's body lie in it, and what their passes come to. Walks the body from its end, where the
- * repeats stand, and keeps those around the step in hand: bodies do not cross, and the inner ones are not too deep. */
+/* How deep the repeats of this body lie in each other, and what their passes come to. Walks the body backwards, since a
+ * repeat stands after its own body, and keeps those around the step in hand. That none cross is known by now. */
 static enum draught_refusal_code judge_nesting(const struct draught_step *steps, unsigned number)
 {
     struct { unsigned from; uint32_t passes; } around[NESTING_MAX];
@@ -604,7 +612,7 @@ static enum draught_refusal_code judge_nesting(const struct draught_step *steps,
         if (depth == NESTING_MAX) {
             return DRAUGHT_TOO_DEEP;
         }
-        uint32_t passes = around[depth - 1].passes * step->as.repeat.passes; /* 65,536 · 65,535 fits 32 bits */
+        uint32_t passes = around[depth - 1].passes * step->as.repeat.passes; /* 65,536 * 65,535 fits 32 bits */
         if (passes > NESTED_PASSES_MOST) {
             too_many_passes = true; /* not refused yet: too deep would come first */
             passes = NESTED_PASSES_MOST;
@@ -720,18 +728,16 @@ static bool write_target(struct writer *w, const struct draught_target *target)
 
 static bool write_name(struct writer *w, const char name[DRAUGHT_NAME_BYTES_MAX + 1])
 {
-    const char *const nul = memchr(name, '\0', DRAUGHT_NAME_BYTES_MAX + 1);
-    if (nul == NULL) {
-        return false;
+    uint32_t length_bytes = 0;
+    while (length_bytes <= DRAUGHT_NAME_BYTES_MAX && name[length_bytes] != '\0') {
+        length_bytes++;
     }
-    const size_t length_bytes = (size_t)(nul - name);
-    if (judge_name((const uint8_t *)name, length_bytes) != DRAUGHT_ACCEPTED || !write_number(w, (uint32_t)length_bytes)
-        || w->room - w->length < length_bytes) {
-        return false;
+    bool written = length_bytes <= DRAUGHT_NAME_BYTES_MAX
+        && judge_name((const uint8_t *)name, length_bytes) == DRAUGHT_ACCEPTED && write_number(w, length_bytes);
+    for (uint32_t index = 0; written && index < length_bytes; index++) {
+        written = write_raw_byte(w, (uint8_t)name[index]);
     }
-    memcpy(w->bytes + w->length, name, length_bytes);
-    w->length += length_bytes;
-    return true;
+    return written;
 }
 
 static bool write_setting(struct writer *w, unsigned tag, const struct draught_settings *s)
@@ -821,7 +827,7 @@ static bool write_step(struct writer *w, const struct draught_target *schedule_t
 
 static bool write_steps(struct writer *w, const struct draught_schedule *schedule)
 {
-    const unsigned count = schedule->step_count; /* may be more than a small DRAUGHT_STEPS_MAX */
+    const unsigned count = schedule->step_count;
     if (count > DRAUGHT_STEPS_MAX) {
         return false;
     }
@@ -829,8 +835,9 @@ static bool write_steps(struct writer *w, const struct draught_schedule *schedul
     for (unsigned index = 0; written && index < count; index++) {
         written = write_step(w, &schedule->target, &schedule->steps[index]);
     }
+    /* Last, as in reading: the rules rely on fields that are in their ranges. */
     unsigned step_named;
-    return written && judge_table(schedule->steps, schedule->step_count, &step_named) == DRAUGHT_ACCEPTED;
+    return written && judge_table(schedule->steps, count, &step_named) == DRAUGHT_ACCEPTED;
 }
 
 static bool write_crc(struct writer *w)

@@ -1,6 +1,6 @@
 /* The block of a schedule, version 1: a reader and a writer, from docs/encoding.md, whose words they use.
  *
- * C99 with <string.h> and nothing else: no allocation, no recursion, no floating point, no state between calls.
+ * C99, also without a C library: no allocation, no recursion, no floating point, no state between calls.
  * All times are whole milliseconds, all dates are days after 2000-01-01 (day 0), both at the schedule's UTC offset.
  */
 #ifndef DRAUGHT_BLOCK_H
@@ -13,6 +13,9 @@
 /* A pump with little RAM may set this lower; a schedule with more steps is then refused. */
 #ifndef DRAUGHT_STEPS_MAX
 #define DRAUGHT_STEPS_MAX 255
+#endif
+#if DRAUGHT_STEPS_MAX < 1 || DRAUGHT_STEPS_MAX > 255
+#error "DRAUGHT_STEPS_MAX is 1 to 255"
 #endif
 
 #define DRAUGHT_NAME_BYTES_MAX 24
@@ -82,7 +85,7 @@ struct draught_step {
         struct { uint32_t time_of_day_ms, at_most_ms; } run_until;
         struct { uint32_t volume_ml, at_most_ms; } draw_volume;
         struct { uint32_t duration_ms; } hold;
-        struct { uint32_t at_most_ms; uint8_t then; } hold_until_resumed;               /* enum draught_then */
+        struct { uint32_t at_most_ms; uint8_t then; } hold_until_resumed;       /* enum draught_then */
         struct { uint8_t from_step; uint16_t passes; uint8_t sampler; } repeat; /* enum draught_sampler */
     } as;
 };
@@ -136,8 +139,8 @@ struct draught_refusal {
     unsigned step;  /* the step at fault, counted from 1; 0: it is in no step */
 };
 
-/* True if the block is accepted; *schedule then holds it. Else *refusal says why not, and *schedule is as it was; but if a
- * table rule is broken, it is left without steps. The block may have at most `capacity` steps, and DRAUGHT_STEPS_MAX. */
+/* True if the block is accepted; *schedule then holds it. Else *refusal says why not, and *schedule is as it was; but
+ * if a table rule is broken, it is left without steps. A block of more than `capacity_steps` steps is refused. */
 bool draught_read(const uint8_t *block, size_t length_bytes, size_t capacity_steps, struct draught_schedule *schedule,
                   struct draught_refusal *refusal);
 

@@ -133,6 +133,9 @@ fn numbers(all: &mut Vec<Refused>) {
     }
     let meaning = "the flow says that a byte follows, and none does";
     add(all, "ends-early-in-number", meaning, head(&[0xE7]), "ends-early", Spot(4, None));
+    let meaning = "three bytes of a short number that says that more follow, and none does";
+    let block = sealed(&[&HEAD[..], &[0, 1, 1, 0x80, 0x80, 0x80]].concat());
+    add(all, "ends-early-in-short-number", meaning, block, "ends-early", Spot(8, Some(1)));
     let long = [
         ("flow", head(&[0xE7, 0x80, 0x00, 0, 1, 0]), 4, None),
         ("flow-five-bytes", head(&[0xE7, 0x80, 0x80, 0x80, 0x00, 0, 1, 0]), 4, None),
@@ -140,6 +143,12 @@ fn numbers(all: &mut Vec<Refused>) {
         ("steps", sealed(&[&HEAD[..], &[0, 0x81, 0, 0]].concat()), 6, None),
         ("date", with_steps(&[&[1, 0x81, 0x00], RUN, FINISH]), STEP_1 + 1, Some(1)),
         ("name", with_setting(&[0, 0x81, 0x00, b'x']), FIRST + 1, None),
+        (
+            "date-four-bytes",
+            with_steps(&[&[1, 0x80, 0x80, 0x80, 0x00], RUN, FINISH]),
+            STEP_1 + 1,
+            Some(1),
+        ),
     ];
     for (name, block, at, step) in long {
         let meaning = "more groups of seven bits than the number needs";
@@ -148,6 +157,7 @@ fn numbers(all: &mut Vec<Refused>) {
     let large = [
         ("bit-32", head(&[0xFF, 0xFF, 0xFF, 0xFF, 0x10, 0, 1, 0]), 4, None),
         ("six-bytes", head(&[0x80, 0x80, 0x80, 0x80, 0x80, 0x01, 0, 1, 0]), 4, None),
+        ("fifth-byte-goes-on", head(&[0x80, 0x80, 0x80, 0x80, 0x80]), 4, None),
         ("settings", sealed(&[&HEAD[..], &[0xFF; 5], &[0, 1, 0]].concat()), 5, None),
         ("date", with_steps(&[&[1, 0x80, 0x80, 0x04], RUN, FINISH]), STEP_1 + 1, Some(1)),
         ("every", with_steps(&[&[4, 1, 0x80, 0x80, 0x04], RUN, FINISH]), STEP_1 + 2, Some(1)),
@@ -341,6 +351,13 @@ fn table_rules(all: &mut Vec<Refused>) {
     let never = [week_before, weekly_tuesday, RUN, FINISH];
     let meaning = "a day that the cycle would meet had it begun a week earlier";
     rule("rule-date-a-cycle-before", "never-met", &never, 2, meaning);
+    // 4 - 8 days wraps to a multiple of 4 in 32 bits.
+    let four_before: &[u8] = &[1, 0xC4, 0x4D];
+    let never = [four_before, &[4, 0xC8, 0x4D, 4], RUN, FINISH];
+    rule("rule-date-before-cycle-of-4", "never-met", &never, 2, "four days before a cycle of four");
+    let never = [on_mondays, &[4, 0x88, 0x84, 0x03, 238, 2], RUN, FINISH];
+    let meaning = "a cycle whose first Monday lies after the last day";
+    rule("rule-cycle-too-late", "never-met", &never, 2, meaning);
     let itself = [RUN, &[13, 2, 2, 0], FINISH];
     rule("rule-repeat-itself", "repeat-forward", &itself, 2, "a repeat of itself");
     let later = [RUN, &[13, 3, 2, 0], FINISH];

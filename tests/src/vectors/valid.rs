@@ -197,6 +197,18 @@ fn repeats(all: &mut Vec<Valid>) {
     beside.push(repeat(1, 2, Sampler::Same));
     let meaning = "five repeats beside each other inside one: two deep, 300 passes, not 48,600,000";
     plainly(all, "repeats-beside", meaning, &beside);
+    let twice_300 = [
+        run(1),
+        repeat(1, 300, Sampler::Same),
+        run(1),
+        repeat(3, 300, Sampler::Same),
+        repeat(1, 2, Sampler::Same),
+    ];
+    let meaning = "two repeats of 300 passes beside each other: 600 and 600, not 180,000";
+    plainly(all, "repeats-of-300-beside", meaning, &twice_300);
+    let seventh = [weekdays(64), cycle(date(2027, 3, 8), 6), run(1)];
+    let meaning = "Sundays of a cycle of six days: the first is its seventh";
+    plainly(all, "cycle-meets-at-last", meaning, &seventh);
     let again = [at(7, 30), run(15), at(9, 30), run(15)];
     plainly(all, "waits-alike-apart", "two times of day, a run between them", &again);
     for passes in [2, 127, 128, 16_383, 16_384, 65_535] {

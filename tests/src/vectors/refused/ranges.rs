@@ -59,7 +59,7 @@ pub(super) fn head(all: &mut Vec<Refused>) {
 }
 
 pub(super) fn steps(all: &mut Vec<Refused>) {
-    let rows: [(&str, &str, &[u8], usize); 19] = [
+    let rows: [(&str, &str, &[u8], usize); 20] = [
         ("date", "day 49,673", &[1, 0x89, 0x84, 0x03], 1),
         ("time", "24:00", &[2, 99], 1),
         ("weekdays-none", "no day", &[3, 0], 1),
@@ -69,6 +69,7 @@ pub(super) fn steps(all: &mut Vec<Refused>) {
         ("cycle-every-367", "every 367 days", &[4, 1, 0xEF, 0x02], 2),
         ("run-0", "no time", &[5, 3], 1),
         ("run-above", "745 h", &[5, 0xA7, 0x17], 1),
+        ("run-wraps", "33,554,433 h, 1 h in 32 bits", &[5, 0x87, 0x80, 0x80, 0x40], 1),
         ("run-too-fine", "1,000,000,001 ms", &[5, 0x84, 0xD0, 0xAC, 0xF3, 0x0E], 1),
         ("until", "24:00", &[7, 99, 7], 1),
         ("at-most", "no time", &[7, 7, 3], 2),

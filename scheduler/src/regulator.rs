@@ -38,7 +38,7 @@
 //! let target = Target::flow(Flow::from_ul_per_min(2_000_000)?);
 //! regulator.start(target);
 //! assert_eq!(regulator.duty().per_myriad(), 5_000); // 10 % + 90 % · 2.0/4.5
-//! let duty = regulator.step(target, Some(1_500_000), None, 1_000); // too little: more of it
+//! let duty = regulator.step(target, Some(500_000), None, 1_000); // too little, even for its first second
 //! assert!(duty.per_myriad() > 5_000);
 //! regulator.stop();
 //! assert_eq!(regulator.duty(), Duty::OFF);

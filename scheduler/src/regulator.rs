@@ -5,8 +5,8 @@
 //! battery need on top; it is the integral part, and stops where the duty is limited (no windup).
 //!
 //! While the flow rises it is below its target however right the duty is, and a regulator that takes that for an error overshoots. So
-//! after a start a reading is compared not with the target but with what this pump would read by then: a first-order rise whose time constant is
-//! [`Curve::integral_ms`], which by the tuning rule is the pump's own.
+//! after a start a reading is right if it lies between the target and what this pump would read by then: a first-order rise whose time
+//! constant is [`Curve::integral_ms`], which by the tuning rule is the pump's own.
 //!
 //! A kinked tube looks to a regulator like a filter that loaded within a second. So from [`Config::start_ms`] after a start on, too
 //! little counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
@@ -38,7 +38,7 @@
 //! let target = Target::flow(Flow::from_ul_per_min(2_000_000)?);
 //! regulator.start(target);
 //! assert_eq!(regulator.duty().per_myriad(), 5_000); // 10 % + 90 % · 2.0/4.5
-//! let duty = regulator.step(target, Some(1_500_000), None, 1_000); // too little: more of it
+//! let duty = regulator.step(target, Some(500_000), None, 1_000); // too little, even for its first second
 //! assert!(duty.per_myriad() > 5_000);
 //! regulator.stop();
 //! assert_eq!(regulator.duty(), Duty::OFF);
@@ -309,7 +309,10 @@ impl Regulator {
         self.expect(ms);
         // Both are 0 to 2^31 - 1 (a target is below 2^31): their difference fits.
         let reading = reading.min(i32::MAX as u32) as i32;
-        let mut error = (self.expected as i32).wrapping_sub(reading);
+        // Between what is expected and the target a reading is as it should be.
+        let (expected, target) = (self.expected as i32, self.target as i32);
+        let should = reading.max(expected.min(target)).min(expected.max(target));
+        let mut error = should.wrapping_sub(reading);
         self.since_ms = self.since_ms.saturating_add(ms);
         if self.since_ms > self.config.start_ms {
             error = error.min(self.error_at_most);

@@ -28,7 +28,13 @@ fn a_flow_that_rises_as_it_should_is_no_error() {
     for read in [1_000_000, 1_500_000, 1_750_000, 1_875_000, 1_937_500, 1_968_750, 2_000_000] {
         assert_eq!(r.step(litres(20), Some(read), None, 1_000).per_myriad(), 4_000, "{read}");
     }
+    // A quicker one is none either, until it is above its target.
+    let mut r = Regulator::new(config());
+    r.start(litres(20));
+    assert_eq!(r.step(litres(20), Some(2_000_000), None, 1_000).per_myriad(), 4_000);
+    assert!(r.step(litres(20), Some(2_100_000), None, 1_000).per_myriad() < 4_000);
     // To another target it goes on from the one before, up or down.
+    let mut r = risen(config(), litres(20));
     r.start(litres(10));
     assert_eq!(r.step(litres(10), Some(1_500_000), None, 1_000).per_myriad(), 2_000);
     assert!(r.step(litres(10), Some(1_500_000), None, 1_000).per_myriad() < 2_000);

@@ -42,18 +42,21 @@ mod record;
 mod run;
 mod script;
 mod sensor;
+mod series;
 mod stretch;
 pub mod whole;
 mod world;
 mod world_file;
+pub mod worlds;
 
 pub use compare::{Comparison, Expected, Parted};
 pub use observe::{Around, FaultSeen, Happened, Observer, Reading};
 pub use pump_record::{Row, Rows};
-pub use pump_run::{PumpOutcome, PumpRefused, Tale, Told, run as run_pump};
+pub use pump_run::{PumpOutcome, PumpRefused, Tale, Told, run as run_pump, would_arm};
 pub use pump_truth::Share;
 pub use record::{FlowSummary, Holds, Record, Sample, SpanRow, Total, WorstFiveMinutes};
 pub use run::{Bench, Outcome, Setup, run};
+pub use series::{Point, SERIES_MS, Series};
 pub use stretch::{Stretch, Stretches, Within};
 pub use world::{
     ClockWorld, OperatorWorld, PumpWorld, Resume, SensorWorld, Source, TrainWorld, World,

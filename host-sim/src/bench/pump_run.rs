@@ -8,7 +8,7 @@ use std::fmt;
 
 use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::Event;
-use draught::machine::{Demand, EventId, FirstStart, Input, Wake};
+use draught::machine::{EventId, FirstStart, Input, Wake};
 use draught::port::Key;
 use draught::pump::{LoadRefused, StartRefused};
 use draught::step::{Sampler, Step, StepNo};
@@ -88,8 +88,6 @@ pub enum Tale {
 /// What came of a run of a whole pump.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PumpOutcome {
-    /// The record as rows and events tell it, in the form that every run has.
-    pub outcome: Outcome,
     /// The rows of the pump's journal.
     pub rows: Rows,
     /// What happened, in order.
@@ -114,7 +112,20 @@ pub fn run(
     setup: &Setup<'_>,
     block: &[u8],
     observer: &mut impl Observer,
-) -> Result<PumpOutcome, PumpRefused> {
+) -> Result<(Outcome, PumpOutcome), PumpRefused> {
+    let (run, first) = arm(setup, block)?;
+    Ok(run.go(observer, first))
+}
+
+/// Whether the pump of the world would take a block, without running it.
+///
+/// # Errors
+/// [`PumpRefused`], exactly when [`run`] is refused.
+pub fn would_arm(setup: &Setup<'_>, block: &[u8]) -> Result<(), PumpRefused> {
+    arm(setup, block).map(|_| ())
+}
+
+fn arm<'t>(setup: &'t Setup<'t>, block: &[u8]) -> Result<(Run<'t>, FirstStart), PumpRefused> {
     let plant = setup.world.plant.as_ref().ok_or(PumpRefused::NoPlant)?;
     let checkpoint_ms = if plant.battery.mains { CHECKPOINT_MS } else { CHECKPOINT_WARNED_MS };
     let board =
@@ -133,6 +144,7 @@ pub fn run(
         told: Vec::new(),
         seen: 0,
         pumping: None,
+        begun,
         polled: (setup.armed.mono, begun),
         drawn: RawVolume::ZERO,
         flow: None,
@@ -144,11 +156,7 @@ pub fn run(
         cuts: 0,
         board,
     };
-    let mains = plant.battery.mains;
-    let outcome = run.go(observer, first);
-    let left = |truth: &Truth| truth.left;
-    let battery = (!mains).then(|| (left(&begun), left(&outcome.1)));
-    Ok(PumpOutcome { battery, ..outcome.0 })
+    Ok((run, first))
 }
 
 /// When an event is given up, in ms after arming.
@@ -171,6 +179,8 @@ struct Run<'t> {
     seen: u32,
     /// Step, sample and target while the pump runs.
     pumping: Option<(StepNo, u32, Target)>,
+    /// What was true when it was armed.
+    begun: Truth,
     /// The latest poll, and what was true then.
     polled: (MonoMs, Truth),
     drawn: RawVolume,
@@ -187,7 +197,7 @@ struct Run<'t> {
 }
 
 impl Run<'_> {
-    fn go(mut self, observer: &mut impl Observer, first: FirstStart) -> (PumpOutcome, Truth) {
+    fn go(mut self, observer: &mut impl Observer, first: FirstStart) -> (Outcome, PumpOutcome) {
         let mut recorder = Recorder::new(self.setup);
         let mut both = (&mut recorder, observer);
         self.script_until_now(&mut both);
@@ -218,17 +228,17 @@ impl Run<'_> {
             wakes: self.wakes.0 + self.wakes.1,
             readings: self.readings,
         };
-        let outcome = PumpOutcome {
-            outcome,
+        let mains = self.setup.world.plant.as_ref().is_some_and(|p| p.battery.mains);
+        let pump = PumpOutcome {
             rows,
             told: self.told,
             share,
             wakes: self.wakes,
             cuts: self.cuts,
             checkpoint_ms: self.checkpoint_ms,
-            battery: None,
+            battery: (!mains).then_some((self.begun.left, truth.left)),
         };
-        (outcome, truth)
+        (outcome, pump)
     }
 
     fn is_over(&mut self) -> bool {

@@ -8,6 +8,8 @@ use draught::record::Flags;
 use draught::table::{Fault, Outage, Resume, ResumeWithin, RetryEvery};
 use draught_tests::rig::Rows;
 
+use draught::pump::StartRefused;
+
 use super::{HOUR, MINUTE, armed, assert_sums, block, busy, run, settings};
 
 /// Sixty runs of 20 s with 5 s between them: none is as long as a checkpoint interval.
@@ -182,4 +184,57 @@ fn a_wall_clock_that_went_back_over_an_outage_is_not_believed() {
     rig.set().wall = WallMs::from_ms(back);
     let (_, booted) = rig.boot(20_000);
     assert_eq!(booted, draught::pump::Booted::Resumed { outage_ms: Some(0) });
+}
+
+/// So many short runs, each on the same sampler or on a fresh one, with a hold between them.
+fn runs(passes: u16, sampler: Sampler) -> Vec<u8> {
+    let steps = [
+        Step::RunFor { run: DurationMs::from_ms(1_000).unwrap(), target: None },
+        Step::Hold(DurationMs::from_ms(1_000).unwrap()),
+        Step::Repeat { from: StepNo::FIRST, passes: Passes::new(passes).unwrap(), sampler },
+    ];
+    block(settings(), &steps)
+}
+
+#[test]
+fn a_schedule_is_armed_only_if_its_record_fits() {
+    // Sixteen rows are kept free for what is not forecast, one is the event's, and each sampler has one.
+    let (rig, mut pump) = armed(&runs(2, Sampler::Same), 60_000);
+    let free = u16::try_from(pump.rows_free()).unwrap();
+    assert!(rig.run(&mut pump, MINUTE));
+    for (sampler, most) in [(Sampler::Same, free - 18), (Sampler::Fresh, (free - 17) / 2)] {
+        let rig = draught_tests::rig::Rig::new(super::morning(), 2);
+        let (mut pump, _) = rig.boot(60_000);
+        pump.load(&runs(most + 1, sampler), 0).unwrap();
+        let StartRefused::JournalFull { needed, free: room } = pump.arm().unwrap_err() else {
+            panic!("it does not fit")
+        };
+        assert!(needed > room && room == u32::from(free), "{needed} of {room}");
+        pump.load(&runs(most, sampler), 0).unwrap();
+        pump.arm().unwrap();
+        // And it does fit.
+        assert!(rig.run(&mut pump, HOUR));
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        assert_eq!(rows.events[0].reason, EndReason::Finished);
+        assert_eq!(rows.spans.len(), usize::from(most));
+    }
+}
+
+#[test]
+fn a_schedule_that_hardly_pumps_is_not_walked_for_ever() {
+    let hold = Step::Hold(DurationMs::from_ms(1_000).unwrap());
+    let passes = |n, from| Step::Repeat {
+        from: StepNo::new(from).unwrap(),
+        passes: Passes::new(n).unwrap(),
+        sampler: Sampler::Same,
+    };
+    let steps = [run(1), hold, passes(60_000, 2)];
+    let rig = draught_tests::rig::Rig::new(super::morning(), 2);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(settings(), &steps), 0).unwrap();
+    assert_eq!(pump.arm(), Err(StartRefused::TooLong));
+    assert!(!pump.status().indications.armed);
+    pump.load(&block(settings(), &[run(1), hold, passes(1_000, 2)]), 0).unwrap();
+    pump.arm().unwrap();
 }

@@ -5,6 +5,7 @@
 //! * [`mod@bench`]: the simulated world, and the loop that runs the real core inside it.
 //! * [`report`]: the record, the trace and the picture of a run.
 //! * [`record_file`]: a pump's record as a file.
+//! * [`results`]: from records and what people filled in to the answer.
 //! * [`explain`]: a block, byte by byte.
 //! * [`mod@diff`]: two schedules, compared in words.
 //! * [`cli`]: the commands of `draught`.
@@ -16,3 +17,4 @@ pub mod explain;
 pub mod plan;
 pub mod record_file;
 pub mod report;
+pub mod results;

@@ -1,6 +1,6 @@
 //! The record of a simulated run, for people: what was planned beside what happened.
 
-use draught::clock::{Now, WallMs};
+use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::{EndReason, PumpEnd};
 use draught::step::{Sampler, Step};
 use draught::units::Target;
@@ -9,8 +9,9 @@ use super::forecast::between;
 use super::paint::Paint;
 use super::rows;
 use super::simulate::Simulated;
+use super::simulate_world::whole_pump_line;
 use super::table::{Side, Table};
-use super::{simulate_compared, simulate_samples};
+use super::{simulate_compared, simulate_pump, simulate_samples, simulate_story};
 use crate::bench::{FlowSummary, Holds, Resume, Total};
 use crate::plan::site::SiteTime;
 use crate::plan::{Ready, format, when};
@@ -26,9 +27,15 @@ pub(super) fn text(s: &Simulated<'_>, paint: Paint) -> String {
     text += &format!("schedule {}, armed {armed} {}\n\n", s.schedule_id, s.ready.time.label());
     text += &beside(s, paint);
     text += &simulate_samples::text(s, paint);
+    if let Some(pump) = &s.pump {
+        text += &format!("\n{}", simulate_story::text(s, pump, paint));
+    }
     text.push('\n');
     text += &simulate_compared::text(s, paint);
     text += "A real sample also needs flow verified before and after.\n";
+    if s.unnamed {
+        text += &whole_pump_line(s.ready);
+    }
     for file in &s.files {
         let rows = file.rows.map_or(String::new(), |n| format!(", {} rows", format::grouped(n)));
         text += &format!("wrote {}{rows}\n", file.path);
@@ -74,6 +81,9 @@ pub(super) fn one_line(s: &Simulated<'_>) -> String {
 
 fn surroundings(s: &Simulated<'_>) -> String {
     let mut parts = vec![s.world.to_string(), format!("seed {}", s.outcome.record.seed)];
+    if s.pump.is_some() {
+        parts.push("whole pump".to_owned());
+    }
     let steps = s.ready.table.steps();
     let holds: Vec<u64> = steps
         .iter()
@@ -123,8 +133,13 @@ impl<'a> Clock<'a> {
                 format!("{day} {}", when::time_text_seconds(c.time))
             }
             Some((wall, _)) => self.time.stamp(wall),
-            None => "after 2135".to_owned(),
+            None => "not known".to_owned(),
         }
+    }
+
+    /// The same of an instant of the wall clock alone.
+    pub(super) fn wall(&self, wall: WallMs) -> String {
+        self.one(Now { mono: MonoMs::from_ms(0), wall: Some(wall) })
     }
 
     fn range(&self, range: Option<(Now, Now)>) -> String {
@@ -177,6 +192,9 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         numbers::volume(total.volume),
         volume_remark(s, paint),
     );
+    if let Some(pump) = &s.pump {
+        simulate_pump::standard(pump, &mut row);
+    }
     let target = only_target(s.ready).and_then(Target::as_flow).map(|f| f64::from(f.ul_per_min()));
     if let Some(mean) = total.flow.mean_ul_per_min {
         let off = target.map(|t| f64::from(mean) / t - 1.0);
@@ -205,8 +223,14 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         let n = format::grouped(record.runs_lost);
         row("runs", "-".to_owned(), format!("{n} passed over"), "too late".to_owned());
     }
-    let gaps = total.flow.gaps;
-    row("interruptions", "-".to_owned(), gaps.to_string(), String::new());
+    if let Some(pump) = &s.pump {
+        simulate_pump::air(pump, &mut row);
+        simulate_pump::trouble(s, pump, &mut row, paint);
+        simulate_pump::rest(pump, &mut row, paint);
+    } else {
+        let gaps = total.flow.gaps;
+        row("interruptions", "-".to_owned(), gaps.to_string(), String::new());
+    }
     let planned_ends = match (outlook.resumed.end(), outlook.run_out.end()) {
         (a, b) if a == b => end_word(a),
         (a, b) => format!("{} or {}", end_word(a), end_word(b)),

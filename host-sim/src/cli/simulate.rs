@@ -249,7 +249,13 @@ fn begin_trace(
          true_volume_ml is what was drawn in this world, which a real pump cannot know."
             .to_owned(),
     ];
-    Trace::begin(BufWriter::new(file), &about, &ready.time, setup.armed, every_ms)
+    Trace::begin(
+        BufWriter::new(file),
+        &about,
+        &ready.time,
+        setup.armed,
+        (every_ms, setup.world.plant.is_some()),
+    )
 }
 
 fn caption(simulated: &Simulated<'_>) -> picture::Caption {

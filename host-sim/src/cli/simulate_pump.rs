@@ -31,7 +31,7 @@ pub(super) fn standard(pump: &PumpOutcome, row: &mut Row<'_>) {
             (numbers::volume(sum), format!("at 25 °C, 101.325 kPa; air measured {of} of {all}"))
         }
     };
-    row("", "-".to_owned(), happened, remark);
+    row("standard volume", "-".to_owned(), happened, remark);
 }
 
 /// What the air at the inlet was.
@@ -41,7 +41,9 @@ pub(super) fn air(pump: &PumpOutcome, row: &mut Row<'_>) {
     let mut line = |what: &str, unit, places, spread: Spreads, shown: &dyn Fn(u32) -> f64| {
         let Some((min, mean, max)) = spread else { return };
         let text = |value: u32| format!("{:.places$}", shown(value));
-        let range = format!("{} to {} {unit}, of the air outside", text(min), text(max));
+        let (min, max) = (text(min), text(max));
+        let range =
+            if min == max { "all the time".to_owned() } else { format!("{min} to {max} {unit}") };
         row(what, "-".to_owned(), format!("{} {unit}", text(mean)), range);
     };
     let temperature = spread(pump, |s| s.temperature_mk);

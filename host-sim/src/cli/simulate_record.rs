@@ -117,17 +117,24 @@ fn surroundings(s: &Simulated<'_>) -> String {
 pub(super) struct Clock<'a> {
     time: &'a SiteTime,
     within_a_week: bool,
+    /// A whole pump is a few ms late here and there: nobody wants to read that.
+    whole_seconds: bool,
 }
 
 impl<'a> Clock<'a> {
     pub(super) fn of(s: &'a Simulated<'_>) -> Self {
         let record = &s.outcome.record;
         let last = record.ended.map_or(0, |(_, at)| at.mono.since(record.armed.mono));
-        Self { time: &s.ready.time, within_a_week: last < 6 * 86_400_000 }
+        Self {
+            time: &s.ready.time,
+            within_a_week: last < 6 * 86_400_000,
+            whole_seconds: s.pump.is_some(),
+        }
     }
 
     pub(super) fn one(&self, now: Now) -> String {
-        match now.wall.map(|w| (w, self.time.offset.civil(w))) {
+        let wall = now.wall.map(|w| WallMs::from_ms(self.length_ms(w.as_ms())).unwrap_or(w));
+        match wall.map(|w| (w, self.time.offset.civil(w))) {
             Some((_, Some(c))) if self.within_a_week => {
                 let day = when::day_short(c.date.weekday());
                 format!("{day} {}", when::time_text_seconds(c.time))
@@ -135,6 +142,15 @@ impl<'a> Clock<'a> {
             Some((wall, _)) => self.time.stamp(wall),
             None => "not known".to_owned(),
         }
+    }
+
+    fn length_ms(&self, ms: u64) -> u64 {
+        if self.whole_seconds { (ms + 500) / 1_000 * 1_000 } else { ms }
+    }
+
+    /// A length of time.
+    pub(super) fn length(&self, ms: u64) -> String {
+        format::duration(self.length_ms(ms))
     }
 
     /// The same of an instant of the wall clock alone.
@@ -165,7 +181,7 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
     let stops = both(outlook.earliest_last_stop(), outlook.last_stop());
     let happened = |now: Option<Now>| now.map_or("-".to_owned(), |now| clock.one(now));
     let (start, stop) = (total.between.map(|b| b.0), total.between.map(|b| b.1));
-    row("start", clock.range(starts), happened(start), on_time(starts, start, paint));
+    row("start", clock.range(starts), happened(start), on_time(starts, start, &clock, paint));
     let held = outlook.held_ms();
     if held.most > 0 || record.holds != Holds::default() {
         let planned = if held.least == 0 && held.most > 0 {
@@ -173,15 +189,15 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         } else {
             between(&held, |ms| format::duration(*ms))
         };
-        row("hold", planned, format::duration(record.holds.off_ms), hold_word(record.holds));
+        row("hold", planned, clock.length(record.holds.off_ms), hold_word(record.holds));
     }
     let full = record.spans.last().is_some_and(|row| row.by == PumpEnd::Volume);
-    let when_full = if full { "when full".to_owned() } else { on_time(stops, stop, paint) };
+    let when_full = if full { "when full".to_owned() } else { on_time(stops, stop, &clock, paint) };
     row("stop", clock.range(stops), happened(stop), when_full);
     row(
         "pumping",
         between(&outlook.pumped_ms(), |ms| format::duration(*ms)),
-        format::duration(total.pumped_ms),
+        clock.length(total.pumped_ms),
         String::new(),
     );
     let planned_volume = outlook.volume();
@@ -262,14 +278,21 @@ fn both(a: Option<Now>, b: Option<Now>) -> Option<(Now, Now)> {
     Some(if a.mono <= b.mono { (a, b) } else { (b, a) })
 }
 
-fn on_time(planned: Option<(Now, Now)>, happened: Option<Now>, paint: Paint) -> String {
+fn on_time(
+    planned: Option<(Now, Now)>,
+    happened: Option<Now>,
+    clock: &Clock<'_>,
+    paint: Paint,
+) -> String {
     let wall = |now: Now| now.wall.map(WallMs::as_ms);
     let Some(((least, most), at)) = planned.zip(happened) else { return String::new() };
     match (wall(least), wall(most), wall(at)) {
-        (Some(least), _, Some(at)) if at < least => {
+        (Some(least), _, Some(at)) if at < least && clock.length_ms(least - at) > 0 => {
             format!("{} early", format::distance(least - at))
         }
-        (_, Some(most), Some(at)) if at > most => format!("{} late", format::distance(at - most)),
+        (_, Some(most), Some(at)) if at > most && clock.length_ms(at - most) > 0 => {
+            format!("{} late", format::distance(at - most))
+        }
         _ => paint.good("on time"),
     }
 }

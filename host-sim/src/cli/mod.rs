@@ -31,6 +31,7 @@ pub mod simulate;
 mod simulate_compared;
 mod simulate_json;
 mod simulate_pump;
+mod simulate_pump_json;
 mod simulate_record;
 mod simulate_samples;
 mod simulate_story;

@@ -1,0 +1,99 @@
+//! Marks on the time axis: what the world did to a pump, and what the pump did about it.
+
+use draught::clock::{MonoMs, Now};
+
+use super::collect::Mark;
+use super::layout::{Layout, What};
+use super::svg::{Anchor, Svg};
+
+/// The height of a line of labels.
+const LANE: f64 = 15.0;
+/// More labels than that above each other are not written.
+const LANES_MAX: usize = 6;
+/// About the width of a letter.
+const LETTER: f64 = 5.9;
+
+/// A mark that has its place.
+#[derive(Clone, Debug)]
+pub struct Placed<'m> {
+    mark: &'m Mark,
+    x: f64,
+    until: Option<f64>,
+    text_x: f64,
+    lane: Option<usize>,
+}
+
+/// Places marks so that no label lies over another, and no line of one goes through another's label.
+///
+/// From right to left: a label stands to the right of its line, and one that would reach into the next goes above it.
+pub fn place<'m>(marks: &'m [Mark], layout: &Layout<'_>, right: f64) -> Vec<Placed<'m>> {
+    let mut placed: Vec<Placed<'m>> = marks
+        .iter()
+        .filter_map(|mark| {
+            let x = x_of(layout, mark.at)?;
+            let until = mark.until.map(|at| x_of(layout, at).unwrap_or(right).max(x));
+            Some(Placed { mark, x, until, text_x: x, lane: None })
+        })
+        .collect();
+    placed.sort_by(|a, b| a.x.total_cmp(&b.x));
+    let mut ends: Vec<f64> = vec![f64::INFINITY; LANES_MAX];
+    for one in placed.iter_mut().rev() {
+        let width = LETTER * one.mark.label.chars().count() as f64 + 8.0;
+        one.text_x = (one.x + 3.0).min(right - width);
+        one.lane = ends.iter().position(|begin| one.text_x + width <= *begin);
+        if let Some(lane) = one.lane {
+            // Lower lanes are closed, too: the line of a mark goes down through them.
+            for begin in &mut ends[..=lane] {
+                *begin = begin.min(one.text_x - 3.0);
+            }
+        }
+    }
+    placed
+}
+
+/// How high the labels are in all.
+pub fn height(placed: &[Placed<'_>]) -> f64 {
+    let lanes = placed.iter().filter_map(|p| p.lane).max().map_or(0, |lane| lane + 1);
+    lanes as f64 * LANE
+}
+
+/// Draws the times in which something was wrong, behind everything else.
+pub fn shade(svg: &mut Svg, placed: &[Placed<'_>], panels: &[(f64, f64)]) {
+    for one in placed {
+        let Some(until) = one.until else { continue };
+        for panel in panels {
+            svg.rect("fault", (one.x, panel.0), (until.max(one.x + 1.5), panel.1));
+        }
+    }
+}
+
+/// Draws lines and labels; the lowest label stands above `top`, lines go to the bottom of the last panel.
+pub fn draw(svg: &mut Svg, placed: &[Placed<'_>], top: f64, bottom: f64) {
+    for one in placed {
+        let lane = one.lane.unwrap_or(0) as f64;
+        let y = top - 5.0 - lane * LANE;
+        let class = if one.mark.by_pump { "trip" } else { "mark-line" };
+        let from = if one.lane.is_some() { y - 9.0 } else { top };
+        svg.line(class, &[(one.x, from), (one.x, bottom)]);
+    }
+    for one in placed.iter().filter(|one| one.lane.is_some()) {
+        let y = top - 5.0 - one.lane.unwrap_or(0) as f64 * LANE;
+        let class = if one.mark.by_pump { "mark-text trip-text" } else { "mark-text" };
+        svg.text(class, (one.text_x, y), Anchor::Start, &one.mark.label);
+    }
+}
+
+/// Where a moment stands; `None` before, after, or where nothing is drawn.
+fn x_of(layout: &Layout<'_>, at: Now) -> Option<f64> {
+    layout.pieces.iter().find_map(|piece| {
+        let (from, ms): (MonoMs, u64) = match piece.what {
+            What::Pumping(p) => (p.from.mono, p.ms()),
+            What::Off { off, .. } => (off.from?.mono, off.ms()),
+            What::LeftOut(_) => return None,
+        };
+        let after = at.mono.since(from);
+        let inside = at.mono >= from && after <= ms && ms > 0;
+        let part = after as f64 / ms.max(1) as f64;
+        inside.then(|| piece.x.0 + part * (piece.x.1 - piece.x.0))
+    })
+}

@@ -6,7 +6,7 @@ use draught::units::RawVolume;
 
 use super::paint::Paint;
 use super::simulate::Simulated;
-use super::simulate_record::end_word;
+use super::simulate_record::{Clock, end_word};
 use super::table::{Side, Table};
 use crate::bench::{Parted, Share};
 use crate::plan::format;
@@ -93,7 +93,8 @@ fn why(s: &Simulated<'_>) -> String {
 }
 
 fn parted_words(s: &Simulated<'_>, parted: &Parted) -> String {
-    let at = parted.at.wall.map_or(String::new(), |w| format!(", {}", s.ready.time.stamp(w)));
+    let at = parted.at.wall.map(|w| Clock::of(s).rounded(w));
+    let at = at.map_or(String::new(), |w| format!(", {}", s.ready.time.stamp(w)));
     let word = |event: Option<Event>| match event {
         None => "nothing more".to_owned(),
         Some(Event::PumpingEnded(p)) => match p.by {

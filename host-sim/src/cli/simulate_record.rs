@@ -61,7 +61,11 @@ pub(super) fn name(ready: &Ready) -> String {
 pub(super) fn one_line(s: &Simulated<'_>) -> String {
     let total = &s.outcome.record.total;
     let Some((from, to)) = total.between else { return "Never started.".to_owned() };
-    let stamp = |now: Now| now.wall.map_or(String::new(), |w| s.ready.time.stamp_short(w));
+    let clock = Clock::of(s);
+    let stamp = |now: Now| {
+        let wall = now.wall.map(|w| clock.rounded(w));
+        wall.map_or("at a time not known".to_owned(), |w| s.ready.time.stamp_short(w))
+    };
     let mean = total
         .flow
         .mean_ul_per_min
@@ -74,7 +78,7 @@ pub(super) fn one_line(s: &Simulated<'_>) -> String {
         "{} to {}: pumped {}, drew {}{samples}{mean}.",
         stamp(from),
         stamp(to),
-        format::duration(total.pumped_ms),
+        clock.length(total.pumped_ms),
         numbers::volume(total.volume)
     )
 }
@@ -133,8 +137,7 @@ impl<'a> Clock<'a> {
     }
 
     pub(super) fn one(&self, now: Now) -> String {
-        let wall = now.wall.map(|w| WallMs::from_ms(self.length_ms(w.as_ms())).unwrap_or(w));
-        match wall.map(|w| (w, self.time.offset.civil(w))) {
+        match now.wall.map(|w| self.rounded(w)).map(|w| (w, self.time.offset.civil(w))) {
             Some((_, Some(c))) if self.within_a_week => {
                 let day = when::day_short(c.date.weekday());
                 format!("{day} {}", when::time_text_seconds(c.time))
@@ -142,6 +145,11 @@ impl<'a> Clock<'a> {
             Some((wall, _)) => self.time.stamp(wall),
             None => "not known".to_owned(),
         }
+    }
+
+    /// To the second, of a whole pump.
+    pub(super) fn rounded(&self, wall: WallMs) -> WallMs {
+        WallMs::from_ms(self.length_ms(wall.as_ms())).unwrap_or(wall)
     }
 
     fn length_ms(&self, ms: u64) -> u64 {

@@ -104,7 +104,9 @@ pub fn volume_scale(pumpings: &[&Pumping], y: (f64, f64)) -> Scale {
     } else {
         ("mL", ml)
     };
-    Scale { low: 0.0, high: most * 1.12 / size, unit, size, y }
+    // A label has to find room above the line.
+    let room = if y.0 - y.1 < 150.0 { 1.22 } else { 1.12 };
+    Scale { low: 0.0, high: most * room / size, unit, size, y }
 }
 
 /// A stretch of the time axis without a break: from x to x, beginning at a moment.

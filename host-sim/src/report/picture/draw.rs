@@ -67,7 +67,7 @@ pub fn draw(run: &Collect, site: &SiteTime, caption: &Caption) -> String {
     svg.rect("frame", (X.0, FLOW.0), (X.1, FLOW.1));
     svg.rect("frame", (X.0, VOLUME.0), (X.1, VOLUME.1));
     breaks(&mut svg, &layout, VOLUME.1);
-    legend(&mut svg, &pumpings, FLOW.0 - 12.0);
+    legend(&mut svg, &pumpings, FLOW.0 - 12.0, false);
     svg.end()
 }
 
@@ -88,7 +88,7 @@ fn watermark(svg: &mut Svg) {
 }
 
 /// What is what, in one line.
-pub(super) fn legend(svg: &mut Svg, pumpings: &[&Pumping], y: f64) {
+pub(super) fn legend(svg: &mut Svg, pumpings: &[&Pumping], y: f64, whole: bool) {
     let mut x = X.0;
     let mut entry = |svg: &mut Svg, class: &str, line: bool, text: &str| {
         if line {
@@ -115,5 +115,10 @@ pub(super) fn legend(svg: &mut Svg, pumpings: &[&Pumping], y: f64) {
     } else {
         entry(svg, "off", false, "pump off");
     }
-    entry(svg, "volume", true, "volume");
+    if whole {
+        entry(svg, "fault", false, "fault in this world");
+        entry(svg, "trip", true, "limit tripped");
+    } else {
+        entry(svg, "volume", true, "volume");
+    }
 }

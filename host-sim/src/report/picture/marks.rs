@@ -12,6 +12,8 @@ const LANE: f64 = 15.0;
 const LANES_MAX: usize = 6;
 /// About the width of a letter.
 const LETTER: f64 = 5.9;
+/// The same of a bold one.
+const BOLD_LETTER: f64 = 6.7;
 
 /// A mark that has its place.
 #[derive(Clone, Debug)]
@@ -38,7 +40,8 @@ pub fn place<'m>(marks: &'m [Mark], layout: &Layout<'_>, right: f64) -> Vec<Plac
     placed.sort_by(|a, b| a.x.total_cmp(&b.x));
     let mut ends: Vec<f64> = vec![f64::INFINITY; LANES_MAX];
     for one in placed.iter_mut().rev() {
-        let width = LETTER * one.mark.label.chars().count() as f64 + 8.0;
+        let letter = if one.mark.by_pump { BOLD_LETTER } else { LETTER };
+        let width = letter * one.mark.label.chars().count() as f64 + 8.0;
         one.text_x = (one.x + 3.0).min(right - width);
         one.lane = ends.iter().position(|begin| one.text_x + width <= *begin);
         if let Some(lane) = one.lane {

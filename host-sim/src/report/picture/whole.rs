@@ -57,7 +57,7 @@ pub fn draw(run: &Collect, site: &SiteTime, caption: &Caption) -> String {
     flow.draw(&mut svg, X, &format!("flow, {}{from_zero}", flow.unit));
     drop.draw(&mut svg, X, &format!("drop, {}", drop.unit));
     let samples = pumpings.first().map(|p| p.sample) != pumpings.last().map(|p| p.sample);
-    let each = if samples { "on each, " } else { "volume, " };
+    let each = if samples { "each sample, " } else { "volume, " };
     volume.draw(&mut svg, X, &format!("{each}{}", volume.unit));
     let battery = panels.get(3).map(|panel| battery_scale(upside_down(*panel)));
     if let Some(battery) = &battery {
@@ -79,7 +79,7 @@ pub fn draw(run: &Collect, site: &SiteTime, caption: &Caption) -> String {
     breaks(&mut svg, &layout, bottom);
     marks::draw(&mut svg, &placed, first.0, bottom);
     name_pauses(&mut svg, &layout, first.0);
-    legend(&mut svg, &pumpings, 78.0);
+    legend(&mut svg, &pumpings, 78.0, true);
     svg.end()
 }
 

@@ -66,7 +66,7 @@ fn causes(s: &Simulated<'_>, share: &Share) -> String {
         ("sensor gain", gain),
         ("leak past the sampler", leaked),
         ("in no record", unrecorded),
-        ("rest of element, air and drop readings", rest),
+        ("the rest", rest),
     ];
     let said: Vec<String> = parts
         .iter()

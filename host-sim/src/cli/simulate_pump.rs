@@ -47,8 +47,8 @@ pub(super) fn air(pump: &PumpOutcome, row: &mut Row<'_>) {
         row(what, "-".to_owned(), format!("{} {unit}", text(mean)), range);
     };
     let temperature = spread(pump, |s| s.temperature_mk);
-    line("temperature", "°C", 1, temperature, &celsius);
-    line("pressure", "kPa", 2, spread(pump, |s| s.pressure_pa), &kpa);
+    line("air temperature", "°C", 1, temperature, &celsius);
+    line("air pressure", "kPa", 2, spread(pump, |s| s.pressure_pa), &kpa);
 }
 
 type Spreads = Option<(u32, u32, u32)>;

@@ -264,7 +264,11 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         Some(EndReason::Finished) => paint.good("complete"),
         _ => paint.careful("review"),
     };
-    row("ended", planned_ends, end_word(ended), complete);
+    let happened = match ended {
+        None if s.pump.is_some() => "not over in 48 h more".to_owned(),
+        ended => end_word(ended),
+    };
+    row("ended", planned_ends, happened, complete);
     table.render()
 }
 

@@ -68,17 +68,15 @@ pub(super) fn lines(s: &Simulated<'_>, pump: &PumpOutcome) -> Vec<Line> {
             Tale::Booted(off_ms) => {
                 let off = format::distance(*off_ms);
                 let next = pump.told.get(i + 1).map(|t| t.what);
-                let text = match next {
-                    Some(Tale::Pump(Event::PumpingEnded(p))) if p.by == PumpEnd::Outage => {
-                        let kept = clock.one(p.end);
-                        format!(
-                            "power is back after {off}; the record goes up to the checkpoint of {kept}"
-                        )
-                    }
-                    _ => format!("power is back after {off}"),
+                let broken = match next {
+                    Some(Tale::Pump(Event::PumpingEnded(p))) if p.by == PumpEnd::Outage => Some(p),
+                    _ => None,
                 };
-                say("pump", text, false);
-                again = true;
+                let kept = broken.map_or(String::new(), |p| {
+                    format!("; the record goes up to the checkpoint of {}", clock.one(p.end))
+                });
+                say("pump", format!("power is back after {off}{kept}"), false);
+                again |= broken.is_some();
             }
             Tale::Pump(Event::PumpingBegan { step, sample, .. }) => {
                 let on = if again { "pump on again" } else { "pump on" };

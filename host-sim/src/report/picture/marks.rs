@@ -19,6 +19,7 @@ const BOLD_LETTER: f64 = 6.7;
 #[derive(Clone, Debug)]
 pub struct Placed<'m> {
     mark: &'m Mark,
+    label: String,
     x: f64,
     until: Option<f64>,
     text_x: f64,
@@ -34,14 +35,15 @@ pub fn place<'m>(marks: &'m [Mark], layout: &Layout<'_>, right: f64) -> Vec<Plac
         .filter_map(|mark| {
             let x = x_of(layout, mark.at)?;
             let until = mark.until.map(|at| x_of(layout, at).unwrap_or(right).max(x));
-            Some(Placed { mark, x, until, text_x: x, lane: None })
+            Some(Placed { mark, label: mark.label.clone(), x, until, text_x: x, lane: None })
         })
         .collect();
     placed.sort_by(|a, b| a.x.total_cmp(&b.x));
+    let mut placed = together(placed);
     let mut ends: Vec<f64> = vec![f64::INFINITY; LANES_MAX];
     for one in placed.iter_mut().rev() {
         let letter = if one.mark.by_pump { BOLD_LETTER } else { LETTER };
-        let width = letter * one.mark.label.chars().count() as f64 + 8.0;
+        let width = letter * one.label.chars().count() as f64 + 8.0;
         one.text_x = (one.x + 3.0).min(right - width);
         one.lane = ends.iter().position(|begin| one.text_x + width <= *begin);
         if let Some(lane) = one.lane {
@@ -52,6 +54,27 @@ pub fn place<'m>(marks: &'m [Mark], layout: &Layout<'_>, right: f64) -> Vec<Plac
         }
     }
     placed
+}
+
+/// Marks that say the same at almost the same place become one that says how many.
+fn together(placed: Vec<Placed<'_>>) -> Vec<Placed<'_>> {
+    let mut kept: Vec<(Placed<'_>, u32)> = Vec::new();
+    for one in placed {
+        match kept.last_mut() {
+            Some((last, n)) if last.mark.label == one.mark.label && one.x - last.x < 6.0 => {
+                *n += 1;
+                last.until = one.until.or(last.until);
+            }
+            _ => kept.push((one, 1)),
+        }
+    }
+    let named = kept.into_iter().map(|(mut one, n)| {
+        if n > 1 {
+            one.label = format!("{n} x {}", one.label);
+        }
+        one
+    });
+    named.collect()
 }
 
 /// How high the labels are in all.
@@ -82,7 +105,7 @@ pub fn draw(svg: &mut Svg, placed: &[Placed<'_>], top: f64, bottom: f64) {
     for one in placed.iter().filter(|one| one.lane.is_some()) {
         let y = top - 5.0 - one.lane.unwrap_or(0) as f64 * LANE;
         let class = if one.mark.by_pump { "mark-text trip-text" } else { "mark-text" };
-        svg.text(class, (one.text_x, y), Anchor::Start, &one.mark.label);
+        svg.text(class, (one.text_x, y), Anchor::Start, &one.label);
     }
 }
 

@@ -34,6 +34,7 @@ mod observe;
 pub mod physics;
 mod plant;
 mod plant_file;
+mod pump_outcome;
 mod pump_record;
 mod pump_run;
 mod pump_truth;
@@ -51,8 +52,9 @@ pub mod worlds;
 
 pub use compare::{Comparison, Expected, Parted};
 pub use observe::{Around, FaultSeen, Happened, Observer, Reading};
+pub use pump_outcome::{PumpOutcome, PumpRefused, Tale, Told};
 pub use pump_record::{Row, Rows};
-pub use pump_run::{PumpOutcome, PumpRefused, Tale, Told, run as run_pump, would_arm};
+pub use pump_run::{run as run_pump, would_arm};
 pub use pump_truth::Share;
 pub use record::{FlowSummary, Holds, Record, Sample, SpanRow, Total, WorstFiveMinutes};
 pub use run::{Bench, Outcome, Setup, run};

@@ -4,20 +4,18 @@
 //! a key is pressed, a fault begins or is over. A power cut drops the engine with all its RAM; what goes on is booted from the
 //! board's flash. The same block, world and seed give the same run, byte for byte.
 
-use std::fmt;
-
 use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::Event;
 use draught::machine::{EventId, FirstStart, Input, Wake};
 use draught::port::Key;
-use draught::pump::{LoadRefused, StartRefused};
 use draught::step::{Sampler, Step, StepNo};
 use draught::units::{RawVolume, Target};
 
-use super::observe::{Around, FaultSeen, Happened, Observer, Reading};
+use super::observe::{FaultSeen, Happened, Observer, Reading};
 use super::physics::{Engine, FaultKind, SimBoard, Truth, boot};
+use super::pump_outcome::{PumpOutcome, PumpRefused, Tale, Told};
 use super::pump_record::{self, Rows};
-use super::pump_truth::{Ledger, Share};
+use super::pump_truth::{Ledger, around, leaked_ul};
 use super::record::Recorder;
 use super::run::{Outcome, Setup};
 use super::script::{Edge, Script};
@@ -34,75 +32,6 @@ const LONGEST_SLEEP_MS: u64 = 3_600_000;
 const RUN_DOWN_MS: u64 = 10_000;
 /// An event that is not over so long after its forecast never will be: a day for a time of day that was missed, and retries.
 const OVERDUE_MS: u64 = 48 * 3_600_000;
-
-/// Why a whole pump did not take a schedule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PumpRefused {
-    /// The world has no `[plant]`.
-    NoPlant,
-    /// The constants of the world make no pump.
-    NoPump,
-    /// The schedule cannot be loaded.
-    Load(LoadRefused),
-    /// It cannot be armed.
-    Start(StartRefused),
-}
-
-impl fmt::Display for PumpRefused {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::NoPlant => f.write_str("this world has no [plant]"),
-            Self::NoPump => f.write_str(
-                "the [rated] flows of this world make no pump: least-flow is above most-flow",
-            ),
-            Self::Load(refused) => refused.fmt(f),
-            Self::Start(refused) => refused.fmt(f),
-        }
-    }
-}
-
-/// Something in the course of a run, for its story.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Told {
-    /// When, by the pump's clocks; what the world does, by the world's.
-    pub at: Now,
-    /// What.
-    pub what: Tale,
-}
-
-/// What happened: inside the pump, or to it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Tale {
-    /// The engine reported it.
-    Pump(Event),
-    /// A scripted fault begins.
-    Begins(super::physics::Fault),
-    /// It is over.
-    Over(super::physics::Fault),
-    /// The engine was booted again after so many ms without power.
-    Booted(u64),
-    /// So many things more happened than the engine's log holds.
-    More(u32),
-}
-
-/// What came of a run of a whole pump.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PumpOutcome {
-    /// The rows of the pump's journal.
-    pub rows: Rows,
-    /// What happened, in order.
-    pub told: Vec<Told>,
-    /// Where true and metered volume differ.
-    pub share: Share,
-    /// How often the shell woke up while the pump ran, and while it did not.
-    pub wakes: (u64, u64),
-    /// How often power was cut.
-    pub cuts: u32,
-    /// Time between two checkpoints while pumping, in ms.
-    pub checkpoint_ms: u32,
-    /// What is left of the battery at the begin and the end, as a part; `None`: mains.
-    pub battery: Option<(f64, f64)>,
-}
 
 /// Loads a block, arms it and runs the event to its end. The table of `setup` is what the block holds.
 ///
@@ -285,7 +214,7 @@ impl Run<'_> {
         self.ledger.metered(
             drawn,
             truth.drawn_ul - before.drawn_ul,
-            leaked_ul(self, &before, &truth),
+            leaked_ul(self.setup, &before, &truth),
         );
         observer.reading(&Reading {
             at: now,
@@ -412,7 +341,11 @@ impl Run<'_> {
             let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
             observer.fault(&FaultSeen { at, fault, begins, drawn, truly_drawn });
             if begins && fault.kind == FaultKind::PowerCut {
-                let off_ms = fault.lasts_ms.saturating_sub(self.board.truth().at_ms - at_ms);
+                let ends_ms = self.script.power_back_ms(at_ms.saturating_add(fault.lasts_ms));
+                let off_ms = ends_ms.saturating_sub(self.board.truth().at_ms);
+                if off_ms == 0 {
+                    continue; // part of a cut that was
+                }
                 self.cut(off_ms);
                 observer.fault(&FaultSeen {
                     at: self.world_time(self.board.truth().at_ms),
@@ -450,29 +383,5 @@ impl Run<'_> {
         self.drawn = self.engine.status().drawn;
         self.ledger.back_to(self.drawn);
         self.told.push(Told { at, what: Tale::Booted(off_ms) });
-    }
-}
-
-/// What came in behind the train between two polls, at the inlet's conditions, in µL.
-fn leaked_ul(run: &Run<'_>, before: &Truth, now: &Truth) -> f64 {
-    let Some(plant) = &run.setup.world.plant else { return 0.0 };
-    let kelvin = now.celsius + 273.15;
-    let thinner = (now.pressure - now.drop) / now.pressure;
-    let at_inlet = now.inside * thinner * kelvin / (kelvin + plant.element.warming);
-    let leak = (at_inlet - now.inlet).max(0.0);
-    // Rounding of the solver is no leak.
-    if leak < 1e-6 * now.inside { 0.0 } else { leak * (now.at_ms - before.at_ms) as f64 / 60_000.0 }
-}
-
-fn around(setup: &Setup<'_>, before: &Truth, now: &Truth) -> Around {
-    let mains = setup.world.plant.as_ref().is_some_and(|p| p.battery.mains);
-    let ms = (now.at_ms - before.at_ms).max(1) as f64;
-    Around {
-        true_ul_per_min: ((now.drawn_ul - before.drawn_ul) * 60_000.0 / ms).round() as u32,
-        drop_pa: now.drop.max(0.0).round() as u32,
-        temperature_mk: ((now.celsius + 273.15) * 1_000.0).round() as u32,
-        pressure_pa: now.pressure.round() as u32,
-        battery_per_myriad: (!mains).then(|| (now.left * 10_000.0).round() as u16),
-        supply_mv: (now.volts * 1_000.0).round() as u32,
     }
 }

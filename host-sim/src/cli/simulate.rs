@@ -10,7 +10,7 @@ use super::files::{Wanted, cannot_write, not_onto, read_source};
 use super::io::{Failure, Io};
 use super::paint::Paint;
 use super::progress::Progress;
-use super::simulate_world::{duration, help_when_refused, world};
+use super::simulate_world::{self, duration, world};
 use super::{common, forecast, simulate_json, simulate_record};
 use crate::bench::{self, Expected, Outcome, PumpOutcome, Series, Setup, World};
 use crate::plan::{self, CAPACITY, Ready, when};
@@ -145,8 +145,9 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
         && let Err(refused) = bench::would_arm(&setup, &bytes[..sent])
     {
         let error = Paint(io.colour_err).bad("error[refused]");
-        writeln!(io.err, "{error}: the pump of the {world} refuses the plan: {refused}")?;
-        writeln!(io.err, "  = help: {}", help_when_refused(ready, &world))?;
+        let (why, help) = simulate_world::refused(ready, &world, &refused);
+        writeln!(io.err, "{error}: the pump of the {world} refuses the plan: {why}")?;
+        writeln!(io.err, "  = help: {help}")?;
         return Err(Failure::Data);
     }
     // A file that cannot be written is found before the run, not after it.

@@ -171,7 +171,20 @@ const fn flag_words(flag: Flags) -> &'static str {
         Flags::ROW_LOST => "a row of the record could not be kept",
         Flags::ENDED_EARLY => "ended early, by hand or by a fault",
         Flags::TIME_OUTSIDE => "a sample was drawn for too short or too long",
+        Flags::JOURNAL_FAILED => {
+            "the flash failed for a while: a checkpoint was not written at once"
+        }
         Flags::FLOW_OFF => "5 min were more than 5 % off the target",
         _ => "",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_flag_has_words() {
+        assert!(Flags::ALL.iter().all(|(flag, _)| !flag_words(*flag).is_empty()));
     }
 }

@@ -7,7 +7,7 @@ use super::common;
 use super::files::{Wanted, read_source};
 use super::io::{Failure, Io};
 use crate::bench::worlds::{BUILT_IN, by_name};
-use crate::bench::{Resume, World};
+use crate::bench::{PumpRefused, Resume, World};
 use crate::plan::{Ready, format, quantity};
 use crate::report::numbers;
 
@@ -109,19 +109,24 @@ pub(super) fn whole_pump_line(ready: &Ready) -> String {
     }
 }
 
-/// What to do when the pump of a world refuses a plan.
-pub(super) fn help_when_refused(ready: &Ready, world: &World) -> String {
+/// Why the pump of a world refuses a plan, and what to do.
+pub(super) fn refused(ready: &Ready, world: &World, refused: &PumpRefused) -> (String, String) {
     let rated = world.plant.as_ref().map(|plant| plant.rated);
     let (least, most) = rated.map_or((0.0, 0.0), |r| (r.least, r.most));
-    let wanted =
-        flows(ready).filter(|(from, to)| f64::from(*from) < least || f64::from(*to) > most);
-    let Some((from, to)) = wanted else {
-        return "change the plan, or give another world".to_owned();
+    let outside = |flow: u32| f64::from(flow) < least || f64::from(flow) > most;
+    let wrong = flows(ready).and_then(|(a, b)| [a, b].into_iter().find(|flow| outside(*flow)));
+    let Some(flow) = wrong else {
+        return (refused.to_string(), "change the plan, or give another world".to_owned());
     };
-    let range = numbers::flow_range(least, most);
-    let plan = format::flow(if f64::from(from) < least { from.into() } else { to.into() });
-    match fitting(ready).first() {
-        Some(name) => format!("this pump draws {range}, the plan {plan}; try --world {name}"),
-        None => format!("this pump draws {range}, the plan {plan}; give a world of its flow"),
-    }
+    let why = format!(
+        "it draws {}, and the plan asks for {}",
+        numbers::flow_range(least, most),
+        format::flow(flow.into())
+    );
+    let help = match fitting(ready).first() {
+        Some(name) => format!("--world {name} has a pump for this plan"),
+        None => "no built-in world has a pump for this plan; give one with other [rated] flows"
+            .to_owned(),
+    };
+    (why, help)
 }

@@ -126,6 +126,16 @@ fn words_rows_and_json_tell_the_same() {
     assert!(screen.contains("pump off: limit tripped, too little flow"));
 }
 
+/// The picture that docs/cli.md shows.
+#[test]
+fn the_picture_in_the_documents_is_the_real_one() {
+    let folder = Folder::new("picture");
+    simulate(NIGHT, BAD_DAY, &["--svg", &folder.path("p.svg")]);
+    let picture = folder.text("p.svg");
+    assert!(roxmltree::Document::parse(&picture).is_ok());
+    same_as_stored("docs/pictures/bad-day.svg".as_ref(), &picture);
+}
+
 #[test]
 fn what_a_whole_pump_says_to_machines_keeps_its_schemas() {
     at_top();

@@ -120,6 +120,6 @@ fn x_of(layout: &Layout<'_>, at: Now) -> Option<f64> {
         let after = at.mono.since(from);
         let inside = at.mono >= from && after <= ms && ms > 0;
         let part = after as f64 / ms.max(1) as f64;
-        inside.then(|| piece.x.0 + part * (piece.x.1 - piece.x.0))
+        inside.then_some(piece.x.0 + part * (piece.x.1 - piece.x.0))
     })
 }

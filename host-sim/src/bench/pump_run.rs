@@ -334,29 +334,20 @@ impl Run<'_> {
 
     /// The world does what its script says up to now.
     fn script_until_now(&mut self, observer: &mut impl Observer) {
-        while let Some(Edge { at_ms, fault, begins }) = self.script.due(self.board.truth().at_ms) {
-            let at = self.world_time(at_ms);
-            let what = if begins { Tale::Begins(fault) } else { Tale::Over(fault) };
-            self.told.push(Told { at, what });
-            let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
-            observer.fault(&FaultSeen { at, fault, begins, drawn, truly_drawn });
-            if begins && fault.kind == FaultKind::PowerCut {
-                let ends_ms = self.script.power_back_ms(at_ms.saturating_add(fault.lasts_ms));
-                let off_ms = ends_ms.saturating_sub(self.board.truth().at_ms);
-                if off_ms == 0 {
-                    continue; // part of a cut that was
-                }
-                self.cut(off_ms);
-                observer.fault(&FaultSeen {
-                    at: self.world_time(self.board.truth().at_ms),
-                    begins: false,
-                    fault,
-                    drawn,
-                    truly_drawn: self.truly_drawn(),
-                });
-                self.look_at_log(observer);
+        while let Some(edge) = self.script.due(self.board.truth().at_ms) {
+            self.tell(edge, observer);
+            if edge.begins && edge.fault.kind == FaultKind::PowerCut {
+                self.cut(edge, observer);
             }
         }
+    }
+
+    fn tell(&mut self, Edge { at_ms, fault, begins }: Edge, observer: &mut impl Observer) {
+        let at = self.world_time(at_ms);
+        let what = if begins { Tale::Begins(fault) } else { Tale::Over(fault) };
+        self.told.push(Told { at, what });
+        let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
+        observer.fault(&FaultSeen { at, fault, begins, drawn, truly_drawn });
     }
 
     /// The world's own time, since arming and by a clock that is right.
@@ -369,9 +360,18 @@ impl Run<'_> {
     }
 
     /// Power goes and comes back; nothing is left but what is in the flash.
-    fn cut(&mut self, off_ms: u64) {
+    fn cut(&mut self, edge: Edge, observer: &mut impl Observer) {
+        let ends_ms = self.script.power_back_ms(edge.at_ms.saturating_add(edge.fault.lasts_ms));
+        let off_ms = ends_ms.saturating_sub(self.board.truth().at_ms);
         self.cuts += 1;
         self.board.outage(off_ms);
+        // What happens to the world meanwhile happens in the dark; cuts that begin meanwhile are part of this one.
+        while let Some(meanwhile) = self.script.due(self.board.truth().at_ms) {
+            self.tell(meanwhile, observer);
+        }
+        let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
+        let (at, fault) = (self.world_time(self.board.truth().at_ms), edge.fault);
+        observer.fault(&FaultSeen { at, fault, begins: false, drawn, truly_drawn });
         // The same board made a pump before, so it makes one again.
         let Some((engine, _)) = boot(&self.board, self.checkpoint_ms) else { return };
         self.engine = engine;
@@ -383,5 +383,6 @@ impl Run<'_> {
         self.drawn = self.engine.status().drawn;
         self.ledger.back_to(self.drawn);
         self.told.push(Told { at, what: Tale::Booted(off_ms) });
+        self.look_at_log(observer);
     }
 }

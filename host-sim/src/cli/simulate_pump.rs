@@ -78,12 +78,13 @@ pub(super) fn trouble(s: &Simulated<'_>, pump: &PumpOutcome, row: &mut Row<'_>, 
         .filter_map(|s| draught::clock::WallMs::from_ms(u64::from(*s) * 1_000))
         .map(|at| clock.wall(at))
         .collect();
-    let remark = match starts.len() {
-        0 => String::new(),
-        1 => format!("over 1 min, began {}", starts[0]),
-        _ => format!("over 1 min, began {}", starts.join(", ")),
-    };
-    row("interruptions", dash(), event.interruptions.to_string(), remark);
+    // Three in a line; the pump keeps the first ten.
+    let mut lines = starts.chunks(3).map(|line| line.join(", "));
+    let first = lines.next().map_or(String::new(), |line| format!("over 1 min, began {line}"));
+    row("interruptions", dash(), event.interruptions.to_string(), first);
+    for line in lines {
+        row("", String::new(), String::new(), format!("and {line}"));
+    }
     if event.resumes > 0 {
         let times = times(event.resumes.into());
         let lost = match event.unaccounted_ms {

@@ -232,7 +232,9 @@ impl Pumping {
             let Some(last) = self.bins.last_mut() else { break };
             if last.ms > over_ms && p.by == PumpEnd::Outage {
                 last.ms -= over_ms;
-                last.read_ms = last.read_ms.min(last.ms);
+                let read_ms = last.read_ms.min(last.ms);
+                last.drop_ms = last.mean_drop() as u64 * read_ms;
+                last.read_ms = read_ms;
                 over_ms = 0;
             } else if p.by == PumpEnd::Outage {
                 over_ms -= last.ms;

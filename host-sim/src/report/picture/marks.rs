@@ -1,5 +1,7 @@
 //! Marks on the time axis: what the world did to a pump, and what the pump did about it.
 
+use std::cmp::Ordering;
+
 use draught::clock::{MonoMs, Now};
 
 use super::collect::Mark;
@@ -22,38 +24,54 @@ pub struct Placed<'m> {
     label: String,
     x: f64,
     until: Option<f64>,
-    text_x: f64,
+    /// Left and right edge of the label.
+    text: (f64, f64),
     lane: Option<usize>,
 }
 
 /// Places marks so that no label lies over another, and no line of one goes through another's label.
 ///
-/// From right to left: a label stands to the right of its line, and one that would reach into the next goes above it.
+/// From right to left: a label stands to the right of its line, and one that would reach into the next goes above it. At the right
+/// edge, where a label has to stand to the left of its line, they come last.
 pub fn place<'m>(marks: &'m [Mark], layout: &Layout<'_>, right: f64) -> Vec<Placed<'m>> {
     let mut placed: Vec<Placed<'m>> = marks
         .iter()
         .filter_map(|mark| {
             let x = x_of(layout, mark.at)?;
             let until = mark.until.map(|at| x_of(layout, at).unwrap_or(right).max(x));
-            Some(Placed { mark, label: mark.label.clone(), x, until, text_x: x, lane: None })
+            let label = mark.label.clone();
+            Some(Placed { mark, label, x, until, text: (x, x), lane: None })
         })
         .collect();
     placed.sort_by(|a, b| a.x.total_cmp(&b.x));
     let mut placed = together(placed);
-    let mut ends: Vec<f64> = vec![f64::INFINITY; LANES_MAX];
-    for one in placed.iter_mut().rev() {
+    for one in &mut placed {
         let letter = if one.mark.by_pump { BOLD_LETTER } else { LETTER };
         let width = letter * one.label.chars().count() as f64 + 8.0;
-        one.text_x = (one.x + 3.0).min(right - width);
-        one.lane = ends.iter().position(|begin| one.text_x + width <= *begin);
-        if let Some(lane) = one.lane {
-            // Lower lanes are closed, too: the line of a mark goes down through them.
-            for begin in &mut ends[..=lane] {
-                *begin = begin.min(one.text_x - 3.0);
-            }
-        }
+        let from = (one.x + 3.0).min(right - width);
+        one.text = (from, from + width);
+    }
+    let moved = |one: &Placed<'_>| one.text.0 < one.x;
+    let (at_edge, rest): (Vec<usize>, Vec<usize>) =
+        (0..placed.len()).partition(|i| moved(&placed[*i]));
+    for i in rest.into_iter().rev().chain(at_edge) {
+        placed[i].lane = (0..LANES_MAX).find(|lane| is_free(&placed, &placed[i], *lane));
     }
     placed
+}
+
+/// Whether a label may stand in a lane.
+fn is_free(placed: &[Placed<'_>], one: &Placed<'_>, lane: usize) -> bool {
+    let inside = |x: f64, text: (f64, f64)| x > text.0 - 2.0 && x < text.1;
+    placed.iter().filter_map(|other| Some((other, other.lane?))).all(|(other, others)| {
+        let apart = one.text.1 <= other.text.0 || other.text.1 <= one.text.0;
+        match others.cmp(&lane) {
+            // The line of a mark goes down through all lanes below its label.
+            Ordering::Equal => apart && !inside(other.x, one.text) && !inside(one.x, other.text),
+            Ordering::Greater => !inside(other.x, one.text),
+            Ordering::Less => !inside(one.x, other.text),
+        }
+    })
 }
 
 /// Marks that say the same at almost the same place become one that says how many.
@@ -105,7 +123,7 @@ pub fn draw(svg: &mut Svg, placed: &[Placed<'_>], top: f64, bottom: f64) {
     for one in placed.iter().filter(|one| one.lane.is_some()) {
         let y = top - 5.0 - one.lane.unwrap_or(0) as f64 * LANE;
         let class = if one.mark.by_pump { "mark-text trip-text" } else { "mark-text" };
-        svg.text(class, (one.text_x, y), Anchor::Start, &one.label);
+        svg.text(class, (one.text.0, y), Anchor::Start, &one.label);
     }
 }
 

@@ -34,6 +34,7 @@ mod observe;
 pub mod physics;
 mod plant;
 mod plant_file;
+mod pump_operator;
 mod pump_outcome;
 mod pump_record;
 mod pump_run;

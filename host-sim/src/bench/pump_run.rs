@@ -7,12 +7,12 @@
 use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::Event;
 use draught::machine::{EventId, FirstStart, Input, Wake};
-use draught::port::Key;
-use draught::step::{Sampler, Step, StepNo};
+use draught::step::StepNo;
 use draught::units::{RawVolume, Target};
 
 use super::observe::{FaultSeen, Happened, Observer, Reading};
 use super::physics::{Engine, FaultKind, SimBoard, Truth, boot};
+use super::pump_operator::Operator;
 use super::pump_outcome::{PumpOutcome, PumpRefused, Tale, Told};
 use super::pump_record::{self, Rows};
 use super::pump_truth::{Ledger, around, leaked_ul};
@@ -27,7 +27,7 @@ const CHECKPOINT_MS: u32 = 4_000;
 /// A firmware looks so often whether a clock that cannot be trusted can be again.
 const CLOCK_LOOK_MS: u64 = 10_000;
 /// The longest sleep of a firmware with nothing to wait for.
-const LONGEST_SLEEP_MS: u64 = 3_600_000;
+const LONGEST_SLEEP_MS: u64 = 86_400_000;
 /// Long enough for a membrane to come to a stand.
 const RUN_DOWN_MS: u64 = 10_000;
 /// An event that is not over so long after its forecast never will be: a day for a time of day that was missed, and retries.
@@ -77,8 +77,7 @@ fn arm<'t>(setup: &'t Setup<'t>, block: &[u8]) -> Result<(Run<'t>, FirstStart), 
         polled: (setup.armed.mono, begun),
         drawn: RawVolume::ZERO,
         flow: None,
-        resume: None,
-        keyed: false,
+        operator: Operator::default(),
         ledger: Ledger::default(),
         wakes: (0, 0),
         readings: 0,
@@ -115,10 +114,7 @@ struct Run<'t> {
     drawn: RawVolume,
     /// The latest metered flow, in µL/min.
     flow: Option<u64>,
-    /// When the operator resumes the hold under way.
-    resume: Option<MonoMs>,
-    /// A key was pressed and not seen yet.
-    keyed: bool,
+    operator: Operator,
     ledger: Ledger,
     wakes: (u64, u64),
     readings: u64,
@@ -135,10 +131,11 @@ impl Run<'_> {
             if self.is_over() || self.board.truth().at_ms > self.latest_ms {
                 break;
             }
-            if !std::mem::take(&mut self.keyed) {
+            if !self.operator.wakes() {
                 self.sleep(wake);
             }
-            self.operate();
+            let now = self.engine.now().mono;
+            self.operator.acts(now, &self.board);
             self.script_until_now(&mut both);
         }
         self.board.pass(RUN_DOWN_MS);
@@ -254,7 +251,7 @@ impl Run<'_> {
     /// What follows from an event outside the engine.
     fn took(&mut self, at: Now, event: Event) {
         self.told.push(Told { at, what: Tale::Pump(event) });
-        let operator = self.setup.world.operator;
+        self.operator.sees(at, &event, self.setup, &self.board);
         match event {
             Event::PumpingBegan { step, sample, target, .. } => {
                 self.pumping = Some((step, sample, target));
@@ -262,33 +259,7 @@ impl Run<'_> {
                 self.ledger.began(sample, self.board.truth().drawn_ul);
             }
             Event::PumpingEnded(_) => self.pumping = None,
-            Event::HoldBegan { step } => {
-                let step = self.setup.table.steps().get(step.index());
-                if let Some(Step::HoldUntilResumed { at_most, .. }) = step {
-                    let after = operator.resume.after_ms(at_most.as_ms().into());
-                    self.resume = after.map(|ms| at.mono.plus_ms(ms));
-                }
-            }
-            Event::HoldEnded { .. } => self.resume = None,
-            Event::PassedOn { sampler: Sampler::Fresh, .. } => self.board.new_sampler(),
-            Event::PassedOn { sampler: Sampler::FreshConfirmed, .. } if operator.confirms => {
-                self.board.new_sampler();
-                self.press(Key::ConfirmSampler);
-            }
             _ => {}
-        }
-    }
-
-    fn press(&mut self, key: Key) {
-        self.board.press(key);
-        self.keyed = true;
-    }
-
-    /// What the operator does now.
-    fn operate(&mut self) {
-        if self.resume.is_some_and(|at| self.engine.now().mono >= at) {
-            self.resume = None;
-            self.press(Key::Resume);
         }
     }
 
@@ -319,7 +290,7 @@ impl Run<'_> {
         let now = self.engine.now();
         let mono = mono.map(|at| at.since(now.mono));
         let wall = wall.map(|at| now.wall.map_or(CLOCK_LOOK_MS, |now| at.since(now)));
-        let operator = self.resume.map(|at| at.since(now.mono));
+        let operator = self.operator.resume.map(|at| at.since(now.mono));
         let full =
             drawn.filter(|_| self.pumping.is_some()).and_then(|full| self.time_to_draw(full, now));
         [mono, wall, operator, full].into_iter().flatten().min().or(Some(LONGEST_SLEEP_MS))

@@ -134,3 +134,29 @@ pub(super) fn around(setup: &Setup<'_>, before: &Truth, now: &Truth) -> Around {
         supply_mv: (now.volts * 1_000.0).round() as u32,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn after_a_cut_only_what_the_checkpoint_holds_is_covered() {
+        let mut ledger = Ledger::default();
+        ledger.began(1, 0.0);
+        for i in 1..=10 {
+            ledger.metered(raw(f64::from(i) * 110.0), 100.0, 1.0);
+        }
+        // The checkpoint holds six readings of ten.
+        ledger.back_to(raw(660.0));
+        ledger.metered(raw(770.0), 100.0, 1.0);
+        ledger.began(2, 1_100.0);
+        ledger.end(1_200.0);
+        let share = ledger.share(raw(770.0));
+        assert_eq!((share.covered, share.leaked), (raw(700.0), raw(7.0)));
+        assert_eq!((share.truly, share.unrecorded()), (raw(1_200.0), raw(500.0)));
+        assert_eq!((ledger.of_sample(1), ledger.of_sample(2)), (raw(1_100.0), raw(100.0)));
+        // One that holds none.
+        ledger.back_to(RawVolume::ZERO);
+        assert_eq!(ledger.share(RawVolume::ZERO).covered, RawVolume::ZERO);
+    }
+}

@@ -107,6 +107,7 @@ fn parted_words(s: &Simulated<'_>, parted: &Parted) -> String {
         Some(Event::AppointmentMissed { step, .. }) => format!("step {} is missed", step.get()),
         Some(Event::AppointmentMet { step, .. }) => format!("step {} is met", step.get()),
         Some(Event::RunLost { step, .. }) => format!("step {} is passed over", step.get()),
+        Some(Event::PassSkipped { step }) => format!("the pass of step {} is skipped", step.get()),
         Some(Event::PumpingBegan { step, .. }) => format!("step {} pumps", step.get()),
         Some(Event::Ended(reason)) => format!("the event ends ({})", end_word(Some(reason))),
         Some(_) => "another step".to_owned(),

@@ -163,8 +163,20 @@ fn what_a_whole_pump_says_to_machines_keeps_its_schemas() {
         let lost = file.event.map_or(0, |e| u64::from(e.unaccounted_ms));
         assert!(read >= metered && read <= metered + lost + 2_000, "{read} {metered} {lost}");
         assert_eq!(series.origin, "simulator");
-        let decoded = run_with(&["decode", &folder.with("block", "")], b"");
-        assert_eq!(decoded.code, 1, "no block");
+        // Off, it sleeps from one thing that happens to the next; pumping, from reading to reading.
+        let wakes = |which: &str| value["pump"][which].as_u64().expect("a number");
+        let readings = value["happened"]["readings"].as_u64().expect("a number");
+        assert!(wakes("wakes_off") < 12, "{plan}");
+        assert!(wakes("wakes_pumping") < readings + 50, "{plan}");
+        // The block is the one that encode makes.
+        let hex = |digits: &str| -> Vec<u8> {
+            let pairs = digits.as_bytes().chunks(2);
+            pairs
+                .map(|p| u8::from_str_radix(std::str::from_utf8(p).unwrap(), 16).unwrap())
+                .collect()
+        };
+        let explained = run_with(&["explain", "-", "--json"], &hex(&file.schedule.block_hex));
+        assert_eq!(explained.code, 0, "{plan}: {}", explained.screen());
     }
     let plain = run_with(&["simulate", NIGHT, "--json"], b"");
     let value: Value = serde_json::from_slice(&plain.out).expect("JSON");
@@ -300,6 +312,32 @@ fn every_fault_is_told() {
     assert!(lost > 0.1 && lost < 2.0 * 2.1 + 0.5, "{lost} L");
     assert!(volume["leaked_past_the_sampler_raw"].as_u64().expect("a volume") > 0);
     no_labels_overlap(&picture);
+}
+
+/// The operator of the world changes samplers in the hold that is there for it, resumes, or does neither.
+#[test]
+fn the_operator_of_the_world_does_what_it_says() {
+    let folder = Folder::new("operator");
+    let plan = "name = \"three\"\nutc-offset = \"+01:00\"\nflow = \"2.0 L/min\"\nsteps = [\n\
+                { run-for = \"10 min\" }, { hold = \"5 min\" },\n\
+                { repeat-from = 1, passes = 3, sampler = \"fresh-confirmed\" },\n\
+                { hold = \"until-resumed\", at-most = \"1 h\", then = \"continue\" },\n\
+                { run-for = \"10 min\" }, { finish = true } ]\n";
+    let plan = folder.with("plan.toml", plan);
+    let run = |operator: &str| {
+        let world = format!("name = \"w\"\n[operator]\n{operator}\n[plant]\n");
+        let answer = simulate(&plan, &folder.with("world.toml", &world), &["--json"]);
+        let value: Value = serde_json::from_slice(&answer.out).expect("JSON");
+        let happened = &value["happened"];
+        let sum = |key: &str| happened[key].as_u64().expect("a number");
+        (answer.code, sum("spans"), sum("passes_skipped"), sum("holds_resumed"), sum("pumped_ms"))
+    };
+    assert_eq!(run(""), (0, 4, 0, 1, 2_400_000));
+    let absent = "confirms-samplers = { is = false, from = \"assumed\" }\n\
+                  resumes-holds = { is = \"never\", from = \"assumed\" }";
+    let (code, spans, skipped, resumed, _) = run(absent);
+    // That, too, is as forecast: the forecast knows the operator.
+    assert_eq!((code, spans, skipped, resumed), (0, 2, 2, 0));
 }
 
 /// No two labels of marks lie over each other.

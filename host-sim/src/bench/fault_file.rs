@@ -52,6 +52,7 @@ const KINDS: &[Kind] = &[
         lasts: false,
         make: FaultKind::BatteryWeak,
     },
+    Kind { name: "power-cut", how_much: None, lasts: true, make: |_| FaultKind::PowerCut },
 ];
 
 /// Reads the faults; each that is wrong is a finding.

@@ -30,6 +30,28 @@ pub enum FaultKind {
     ClockStepped(i64),
     /// So much of the battery's charge is left from now on, as a part of all.
     BatteryWeak(f64),
+    /// Power is gone without a warning. Whoever runs the engine drops it, and boots another one on [`SimBoard::outage`]'s board.
+    ///
+    /// [`SimBoard::outage`]: super::SimBoard::outage
+    PowerCut,
+}
+
+impl FaultKind {
+    /// What it is called in a world file.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Kink(_) => "kink",
+            Self::Blockage => "blockage",
+            Self::Leak(_) => "leak",
+            Self::SensorStuck => "sensor-stuck",
+            Self::SensorFailing => "sensor-failing",
+            Self::ClockLost => "clock-lost",
+            Self::ClockStepped(_) => "clock-stepped",
+            Self::BatteryWeak(_) => "battery-weak",
+            Self::PowerCut => "power-cut",
+        }
+    }
 }
 
 impl Fault {
@@ -37,6 +59,15 @@ impl Fault {
     #[must_use]
     pub const fn is_on(&self, ms: u64) -> bool {
         ms >= self.at_ms && ms - self.at_ms < self.lasts_ms
+    }
+
+    /// When it is over, in ms since the board was switched on; `None`: it happens at an instant, and what it changed stays.
+    #[must_use]
+    pub const fn ends_ms(&self) -> Option<u64> {
+        match self.kind {
+            FaultKind::ClockStepped(_) | FaultKind::BatteryWeak(_) => None,
+            _ => Some(self.at_ms.saturating_add(self.lasts_ms)),
+        }
     }
 
     /// Its begin and end, where physics changes at once.

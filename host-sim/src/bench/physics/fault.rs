@@ -30,6 +30,20 @@ pub enum FaultKind {
     ClockStepped(i64),
     /// So much of the battery's charge is left from now on, as a part of all.
     BatteryWeak(f64),
+    /// The train clogs: its drop at the rated flow grows by so much, in Pa, while this lasts, and stays.
+    Clogging(f64),
+    /// The driver of the motor does not take what it is told, says so, and the motor goes on as it was.
+    MotorDisobeys,
+    /// The motor stands still whatever it is given, and says nothing.
+    MotorStalls,
+    /// The supply says that it is about to go.
+    SupplyWarns,
+    /// A charger is connected, and charges an empty battery in 2 h (assumed).
+    Charging,
+    /// Each so manieth reading of the wall clock fails.
+    ClockFlickers(u32),
+    /// The outside air is so many K warmer and so many Pa denser.
+    AirShifted(f64, f64),
 }
 
 impl Fault {
@@ -37,6 +51,12 @@ impl Fault {
     #[must_use]
     pub const fn is_on(&self, ms: u64) -> bool {
         ms >= self.at_ms && ms - self.at_ms < self.lasts_ms
+    }
+
+    /// How much of what comes bit by bit is there, as a part of it; it stays.
+    pub(super) fn grown(&self, ms: u64) -> f64 {
+        let since = ms.saturating_sub(self.at_ms) as f64;
+        (since / (self.lasts_ms as f64).max(1.0)).min(1.0)
     }
 
     /// Its begin and end, where physics changes at once.

@@ -40,10 +40,14 @@ impl Ledger {
         if let Some(seq) = twice {
             return lost(format!("two rows have the number {seq}"));
         }
+        let last = self.rows.keys().next_back().copied();
         let mut gone = 0;
+        let mut again = None;
         for (seq, (kind, row)) in &self.rows {
             match found.get(seq) {
                 Some((k, r)) if k == kind && r == row => {}
+                // The newest row has rotted, and its number is given once more.
+                Some(_) if self.rotten > 0 && Some(*seq) == last => again = last,
                 Some(_) => return lost(format!("row {seq} has changed")),
                 None if self.released.is_some_and(|up_to| *seq <= up_to) => {}
                 None => {
@@ -54,7 +58,9 @@ impl Ledger {
                 }
             }
         }
-        let last = self.rows.keys().next_back().copied();
+        if let Some(seq) = again {
+            self.rows.remove(&seq);
+        }
         for (seq, row) in found {
             if self.rows.contains_key(&seq) {
                 continue;

@@ -27,6 +27,9 @@ pub type Engine = Pump<SimBoard, 32>;
 /// was missed.
 const LIVE_MS: u64 = 49 * 3_600_000;
 
+/// So many schedules are drawn until one can be armed.
+const ARMINGS_MAX: u32 = 100;
+
 /// What a trial is made of: all of it follows from the seed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trial {
@@ -138,7 +141,9 @@ pub fn trial(trial: &Trial) -> Result<Told, Broken> {
     let events = 1 + trial.faults.iter().filter(|f| f.kind == FaultKind::Again).count();
     for _ in 0..events {
         let Some(asks) = asks else { break };
-        run.arm(&mut chance, asks)?;
+        if !run.arm(&mut chance, asks)? {
+            break;
+        }
         run.go_on()?;
         run.account()?;
     }
@@ -197,9 +202,10 @@ impl Run<'_> {
     }
 
     /// Loads and arms a schedule; one that cannot be armed (its first start lies in the past, nothing pumps) is drawn again.
-    fn arm(&mut self, chance: &mut Stream, asks: Asks) -> Result<(), Broken> {
+    /// False when nothing can be armed any more: the battery is too weak to begin.
+    fn arm(&mut self, chance: &mut Stream, asks: Asks) -> Result<bool, Broken> {
         let last = self.event.id;
-        for _ in 0..1_000 {
+        for _ in 0..ARMINGS_MAX {
             self.wait_for_a_second()?;
             let now = self.pump.now();
             // A clock that is lost: the schedule is drawn as for the begin of the century.
@@ -218,12 +224,10 @@ impl Run<'_> {
                     return Err(self.broken(Promise::RecordLost, what));
                 }
                 self.event.id = id;
-                return Ok(());
+                return Ok(true);
             }
         }
-        // A battery that is too weak to begin, or a clock that is lost for good: nothing more to see.
-        self.event.id = EventId(last.0);
-        Ok(())
+        Ok(false)
     }
 
     /// In a calm trial, until a second begins, so that no instant of the schedule falls on either side by chance.
@@ -494,7 +498,7 @@ impl Run<'_> {
         self.told.pumped_ms += self.watch.asked_ms;
         let rots = self.trial.rots();
         let Some(event) = rows.events.first().copied() else {
-            if rots || self.event.id == EventId(0) {
+            if rots {
                 self.told.rotten += 1;
                 return self.no_more_than_happened(&rows, None, truth.drawn_ul);
             }
@@ -601,7 +605,9 @@ impl Run<'_> {
         if !self.trial.rots() && metered_ul < least {
             return Err(self.broken(Promise::Inexact, what()));
         }
-        if self.event.cuts == 0 && self.event.late_ms == 0 && self.watch.asked_ms > 600_000 {
+        let cuts = self.event.cuts;
+        let comparable = self.watch.is_corrected() && cuts == 0 && self.event.late_ms == 0;
+        if comparable && self.watch.asked_ms > 600_000 {
             let off = (metered_ul - truth).abs();
             self.told.off = self.told.off.max(off / truth);
             self.told.of_budget = self.told.of_budget.max(off / (most - truth));

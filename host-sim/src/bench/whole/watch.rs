@@ -89,6 +89,11 @@ impl Watch {
         truth.drawn_ul - self.begin_ul
     }
 
+    /// Whether this pump measures all that a correction to its inlet takes.
+    pub const fn is_corrected(&self) -> bool {
+        self.plant.air.measured && self.plant.element.measures_drop
+    }
+
     /// What the engine asks for from now on.
     pub fn asks(&mut self, target: Option<Target>) {
         if target == self.asked {
@@ -105,9 +110,8 @@ impl Watch {
 
     /// Power is cut: what was drawn in so many ms may be in no record.
     pub fn cut(&mut self, lost_ms: u64) {
-        if self.asked.is_some() {
-            self.budget.less_ul += self.most_flow * lost_ms as f64 / 60_000.0;
-        }
+        // Also when nothing is asked for any more: the end of the stretch need not have been kept.
+        self.budget.less_ul += self.most_flow * lost_ms as f64 / 60_000.0;
         self.asks(None);
     }
 

@@ -14,8 +14,10 @@ pub(super) struct Ledger {
     rows: BTreeMap<u32, (RowKind, RowBytes)>,
     /// Rows up to this one were let go of.
     released: Option<u32>,
-    /// Rows that rot may have taken.
+    /// Rows that rot may take.
     pub rotten: usize,
+    /// It has taken one.
+    has_rotted: bool,
 }
 
 /// The rows of one event.
@@ -41,31 +43,29 @@ impl Ledger {
             return lost(format!("two rows have the number {seq}"));
         }
         let last = self.rows.keys().next_back().copied();
-        let mut gone = 0;
-        let mut again = None;
+        let mut taken = Vec::new();
         for (seq, (kind, row)) in &self.rows {
             match found.get(seq) {
                 Some((k, r)) if k == kind && r == row => {}
                 // The newest row has rotted, and its number is given once more.
-                Some(_) if self.rotten > 0 && Some(*seq) == last => again = last,
+                Some(_) if self.rotten > taken.len() && Some(*seq) == last => taken.push(*seq),
                 Some(_) => return lost(format!("row {seq} has changed")),
                 None if self.released.is_some_and(|up_to| *seq <= up_to) => {}
-                None => {
-                    gone += 1;
-                    if gone > self.rotten {
-                        return lost(format!("row {seq} ({kind:?}) is gone"));
-                    }
-                }
+                None if self.rotten > taken.len() => taken.push(*seq),
+                None => return lost(format!("row {seq} ({kind:?}) is gone")),
             }
         }
-        if let Some(seq) = again {
+        // A row that rotted while the checkpoint still held it is written again.
+        for seq in taken {
+            self.rotten -= 1;
+            self.has_rotted = true;
             self.rows.remove(&seq);
         }
         for (seq, row) in found {
             if self.rows.contains_key(&seq) {
                 continue;
             }
-            if last.is_some_and(|last| seq <= last) && self.rotten == 0 {
+            if last.is_some_and(|last| seq <= last) && !self.has_rotted {
                 return lost(format!("row {seq} was not there before"));
             }
             self.rows.insert(seq, row);

@@ -19,6 +19,8 @@ pub struct Asks {
     flow: (f64, f64),
     /// The same of the pressure, in Pa, where it is measured.
     pressure: Option<(f64, f64)>,
+    /// Whether the drop is measured at all.
+    measures_drop: bool,
     /// The drop against which the pump is rated, in Pa.
     rated_drop: f64,
     /// Only whole seconds: then nothing falls by chance on either side of an instant.
@@ -31,11 +33,15 @@ impl Asks {
     pub fn of(plant: &PlantWorld, whole_seconds: bool) -> Self {
         let path = &plant.path;
         let at_rated = path.filter + path.tube + path.fittings + path.added;
-        // The pressures between six tenths and all of the rated flow.
-        let pressure = (at_rated * 0.6, at_rated);
+        // At no flow more than the drop against which the pump is rated.
+        let most = plant.rated.flow * plant.rated.drop / at_rated;
+        // A regulator keeps a pressure through trains of two thirds of that drop or more (docs/world.md): the pressures between six tenths and
+        // all of the rated flow.
+        let keeps = plant.element.measures_drop && at_rated > plant.rated.drop * 0.67;
         Self {
-            flow: (plant.rated.least, plant.rated.most),
-            pressure: plant.element.measures_drop.then_some(pressure),
+            flow: (plant.rated.least, plant.rated.most.min(most)),
+            pressure: keeps.then_some((at_rated * 0.6, at_rated)),
+            measures_drop: plant.element.measures_drop,
             rated_drop: plant.rated.drop,
             whole_seconds,
         }
@@ -100,7 +106,7 @@ impl Draw<'_> {
             let percent = 6 + below(self.chance, 25) as u32;
             let grace = self.ms(20_000, 120_000);
             // Far above what any of its trains needs, so that only what happens to it gets there.
-            let most = self.asks.pressure.map(|_| self.asks.rated_drop * 1.6);
+            let most = self.asks.measures_drop.then_some(self.asks.rated_drop * 1.6);
             settings.limits = Limits {
                 trip: TripPercent::from_percent(percent).unwrap_or(TripPercent::DEFAULT),
                 grace: TripGrace::from_ms(grace).unwrap_or(TripGrace::DEFAULT),
@@ -114,7 +120,7 @@ impl Draw<'_> {
         let part = below(self.chance, 21) as f64 / 20.0;
         let between = |(least, most): (f64, f64)| (least + (most - least) * part).round() as u32;
         if let Some(pressure) = self.asks.pressure
-            && below(self.chance, 6) == 0
+            && below(self.chance, 3) == 0
             && let Ok(pressure) = Pressure::from_pa(between(pressure))
         {
             return Target::pressure(pressure);

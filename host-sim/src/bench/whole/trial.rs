@@ -56,6 +56,12 @@ impl Trial {
         Self { seed, faults, checkpoint_ms, calm }
     }
 
+    /// The world that it runs in.
+    #[must_use]
+    pub fn drawn_world(&self) -> Drawn {
+        Self::drawn(self.seed)
+    }
+
     fn drawn(seed: u64) -> Drawn {
         drawn(&mut Stream::new(seed, "world"))
     }

@@ -57,7 +57,7 @@ pub fn drawn(chance: &mut Stream) -> Drawn {
         air.pressure_error = spread(-400.0, 400.0);
         air.measured = spread(0.0, 1.0) < 0.8;
         let clean = path.filter + path.tube + path.fittings;
-        path.added = (rated.drop - clean) * spread(0.0, 0.7);
+        path.added = (rated.drop - clean) * spread(0.0, 1.0);
         path.dust *= spread(0.0, 2.0);
         battery.start = spread(0.4, 1.0);
         crystal.ppm = spread(-30.0, 30.0);

@@ -96,7 +96,13 @@ fn repeat(seed: u64, list: &str, io: &mut Io<'_>) -> Result<(), Failure> {
             format!("it has {}, numbered from 0", format::count(all, "fault")),
         ));
     };
-    writeln!(io.out, "SIMULATED   seed {seed}, checkpoints every {}", seconds(one.checkpoint_ms))?;
+    let drawn = one.drawn_world();
+    writeln!(
+        io.out,
+        "SIMULATED   seed {seed}, a world like {}, checkpoints every {}",
+        drawn.world.name,
+        seconds(one.checkpoint_ms)
+    )?;
     for fault in &one.faults {
         let at = seconds_at(fault.at_ms);
         writeln!(io.out, "{:>3}{at:>13}  {:?}", fault.number, fault.kind)?;

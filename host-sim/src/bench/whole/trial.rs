@@ -27,6 +27,9 @@ pub type Engine = Pump<SimBoard, 32>;
 /// was missed.
 const LIVE_MS: u64 = 49 * 3_600_000;
 
+/// A battery with less than this part of its charge may be low.
+const SPENT: f64 = 0.15;
+
 /// So many schedules are drawn until one can be armed.
 const ARMINGS_MAX: u32 = 100;
 
@@ -521,7 +524,9 @@ impl Run<'_> {
         }
         self.no_more_than_happened(&rows, Some(&event), truth.drawn_ul)?;
         match &self.event.outlook {
-            Some(outlook) if self.trial.calm => outlook.has_come(&rows, &event, self.now()),
+            Some(outlook) if self.trial.calm && !self.is_spent() => {
+                outlook.has_come(&rows, &event, self.now())
+            }
             _ => Ok(()),
         }
     }
@@ -621,6 +626,11 @@ impl Run<'_> {
         Ok(())
     }
 
+    /// A schedule that waits for days can empty a battery.
+    fn is_spent(&self) -> bool {
+        self.board.truth().left < SPENT
+    }
+
     /// An event ends for what happened to it.
     fn ended_for_a_reason(&self, event: &EventRow) -> Result<(), Broken> {
         let trial = self.trial;
@@ -648,7 +658,7 @@ impl Run<'_> {
             | EndReason::WrongTable
             | EndReason::StartByPassed => false,
         };
-        let nothing_to_trip = event.trips != [0; 5] && trial.calm;
+        let nothing_to_trip = event.trips != [0; 5] && trial.calm && !self.is_spent();
         if !is || nothing_to_trip {
             let what = format!("{:?}, trips {:?}", event.reason, event.trips);
             return Err(self.broken(Promise::WrongEnd, what));

@@ -210,3 +210,50 @@ impl Watch {
         1.1 * (self.sensor.gain_error.abs() + drift + law + to_inlet)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use draught::units::Flow;
+
+    use super::*;
+    use crate::bench::whole::drawn;
+    use crate::bench::random::Stream;
+
+    fn watch(world: &World) -> Watch {
+        let mut watch = Watch::new(world, &[], Limits::DEFAULT, &Truth::default());
+        watch.asks(Some(Target::flow(Flow::from_ul_per_min(2_000_000).unwrap())));
+        watch
+    }
+
+    /// Seconds of a flow, in µL/min; the first in which a promise is broken.
+    fn seconds(watch: &mut Watch, count: u64, flow: f64) -> Option<u64> {
+        let air = Truth { celsius: 20.0, pressure: 101_325.0, ..Truth::default() };
+        (0..count).find(|second| {
+            let before = Truth { at_ms: second * 1_000, drawn_ul: 0.0, ..air };
+            let after = Truth { at_ms: before.at_ms + 1_000, drawn_ul: flow / 60.0, ..air };
+            watch.passed(&before, &after).is_err()
+        })
+    }
+
+    #[test]
+    fn a_blocked_pump_that_runs_on_breaks_a_promise_and_others_do_not() {
+        let world = drawn(&mut Stream::new(1, "world")).world;
+        assert_eq!(seconds(&mut watch(&world), 10_000, 2_000_000.0), None);
+        assert_eq!(seconds(&mut watch(&world), 10_000, 1_850_000.0), None);
+        // Grace, settling, the way back, two readings, a late poll.
+        assert_eq!(seconds(&mut watch(&world), 10_000, 0.0), Some(60 + 10 + 5 + 2 + 5));
+        let mut idle = watch(&world);
+        idle.asks(None);
+        assert_eq!(seconds(&mut idle, 10_000, 0.0), None);
+    }
+
+    #[test]
+    fn a_budget_is_a_few_percent_of_what_was_drawn() {
+        let world = drawn(&mut Stream::new(1, "world")).world;
+        let mut watch = watch(&world);
+        seconds(&mut watch, 3_600, 2_000_000.0);
+        let (least, most) = watch.budget.around(120e6);
+        assert!(least < 120e6 && least > 110e6, "{least}");
+        assert!(most > 120e6 && most < 130e6, "{most}");
+    }
+}

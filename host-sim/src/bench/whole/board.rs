@@ -9,6 +9,12 @@ use super::trial::Trial;
 use super::worlds::Drawn;
 use crate::bench::physics::{self, PAGE, SimBoard};
 
+/// The page at which the records begin; schedules and checkpoints are before them.
+const RECORDS_PAGE: usize = 16;
+
+/// The same in bytes.
+pub(super) const RECORDS_AT: u32 = (RECORDS_PAGE * PAGE) as u32;
+
 /// A board, and how the engine for it is built.
 #[derive(Debug)]
 pub(super) struct Hardware {
@@ -23,7 +29,7 @@ pub(super) fn board(trial: &Trial, drawn: &Drawn, begin: Option<WallMs>) -> Opti
     let region = |from: usize, pages| Region::new(&board, (from * PAGE) as u32, pages).ok();
     config.regions = Regions {
         checkpoints: region(4, drawn.checkpoint_pages)?,
-        records: region(16, drawn.record_pages)?,
+        records: region(RECORDS_PAGE, drawn.record_pages)?,
         ..config.regions
     };
     // What the firmware was not told, and what it will not be told.

@@ -9,7 +9,7 @@ use draught::record::EventRow;
 use draught::table::StepTable;
 use draught::wire;
 
-use super::board::{Hardware, board};
+use super::board::{Hardware, RECORDS_AT, board};
 use super::broken::{Broken, Promise};
 use super::calm::Outlook;
 use super::faults::{Ask, Fault, FaultKind, faults};
@@ -17,6 +17,7 @@ use super::ledger::{Ledger, Rows};
 use super::plans::{Asks, below, schedule};
 use super::watch::Watch;
 use super::worlds::{Drawn, drawn};
+use crate::bench::nor::{Hit, Torn};
 use crate::bench::physics::{FaultKind as InWorld, SimBoard};
 use crate::bench::random::Stream;
 
@@ -284,7 +285,7 @@ impl Run<'_> {
         }
         self.board.flash(|nor| {
             if cut.is_some() {
-                nor.cut_after(u64::MAX, crate::bench::nor::Torn::Prefix);
+                nor.cut_after(u64::MAX, Torn::Prefix);
             }
         });
         Ok(armed.ok().map(|(id, _)| id))
@@ -396,7 +397,16 @@ impl Run<'_> {
 
     fn poll(&mut self) -> Result<Wake, Broken> {
         self.event.polls += 1;
+        let was_off = self.board.driven() == Duty::OFF;
         let wake = self.pump.poll();
+        // A cut that hit a checkpoint: it was to know of the start.
+        let unkept = match self.board.flash(|nor| nor.hit()) {
+            Some(Hit::Program(at) | Hit::Erase(at)) => at < RECORDS_AT,
+            None => false,
+        };
+        if unkept && was_off && self.board.driven() != Duty::OFF {
+            return Err(self.broken(Promise::MotorUnasked, "no checkpoint knows that it started"));
+        }
         if wake == Wake::Again {
             return Err(self.broken(Promise::NoEnd, "a poll asks to be polled again at once"));
         }

@@ -216,8 +216,8 @@ mod tests {
     use draught::units::Flow;
 
     use super::*;
-    use crate::bench::whole::drawn;
     use crate::bench::random::Stream;
+    use crate::bench::whole::drawn;
 
     fn watch(world: &World) -> Watch {
         let mut watch = Watch::new(world, &[], Limits::DEFAULT, &Truth::default());

@@ -5,6 +5,8 @@
 //! poll whether a [`Promise`] is broken, and at each end whether the journal holds what happened; [`campaign`] runs many, each from a
 //! seed of its own.
 
+mod account;
+mod arming;
 mod board;
 mod broken;
 mod calm;

@@ -2,7 +2,6 @@
 
 use super::board::Board;
 use super::state::Pump;
-use crate::arithmetic::divide;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
@@ -68,7 +67,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
         };
         let ms = now.mono.since(before);
-        self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms);
+        // A poll that is later than 49 days is no concern here.
+        self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms as u32);
         let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
         let seen = Seen {
             flow_ul_per_min: flow,
@@ -135,7 +135,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let pumped_on = self.run.is_pumping()
             && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
         let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
-        if self.pumped_since_boot_ms >= self.config.checkpoint_ms.into() {
+        if self.pumped_since_boot_ms >= self.config.checkpoint_ms {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned || held {
@@ -176,8 +176,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 (Some(before), Some(wall)) => {
                     let passed = now.mono.since(self.polled.mono);
                     let expected = before.as_ms().saturating_add(passed);
-                    // 200 parts per million are what a cheap crystal may gain meanwhile.
-                    let may = divide(passed, 5_000).unwrap_or(0).saturating_add(STEP_MS);
+                    // 1 in 4,096, 244 parts per million, is more than a cheap crystal gains meanwhile.
+                    let may = (passed >> 12).saturating_add(STEP_MS);
                     if wall.as_ms().abs_diff(expected) > may {
                         self.run.event.flags.set(Flags::CLOCK_STEPPED);
                     }

@@ -65,7 +65,7 @@ pub struct Pump<B: Board, const N: usize> {
     /// The motor runs.
     pub(super) driven: bool,
     /// For the supply that cannot carry the pump, in ms.
-    pub(super) pumped_since_boot_ms: u64,
+    pub(super) pumped_since_boot_ms: u32,
     /// The latest poll, for steps of the wall clock.
     pub(super) polled: Now,
 }

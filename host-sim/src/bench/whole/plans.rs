@@ -35,9 +35,9 @@ impl Asks {
         let at_rated = path.filter + path.tube + path.fittings + path.added;
         // At no flow more than the drop against which the pump is rated.
         let most = plant.rated.flow * plant.rated.drop / at_rated;
-        // A regulator keeps a pressure through trains of two thirds of that drop or more (docs/world.md): the pressures between six tenths and
+        // A regulator keeps a pressure through trains of a fifth of that drop or more (docs/world.md): the pressures between six tenths and
         // all of the rated flow.
-        let keeps = plant.element.measures_drop && at_rated > plant.rated.drop * 0.67;
+        let keeps = plant.element.measures_drop && at_rated > plant.rated.drop * 0.2;
         Self {
             flow: (plant.rated.least, plant.rated.most.min(most)),
             pressure: keeps.then_some((at_rated * 0.6, at_rated)),

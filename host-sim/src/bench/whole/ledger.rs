@@ -14,6 +14,8 @@ pub(super) struct Ledger {
     rows: BTreeMap<u32, (RowKind, RowBytes)>,
     /// Rows up to this one were let go of.
     released: Option<u32>,
+    /// The same, and a checkpoint says so.
+    kept: Option<u32>,
     /// Rows that rot may take.
     pub rotten: usize,
     /// It has taken one.
@@ -41,6 +43,14 @@ impl Ledger {
         let lost = |what: String| Err(Promise::RecordLost.broken(what, now));
         if let Some(seq) = twice {
             return lost(format!("two rows have the number {seq}"));
+        }
+        let is_kept = |seq: &&u32| self.kept.is_some_and(|up_to| **seq <= up_to);
+        if let Some(seq) = found.keys().find(is_kept)
+            && self.rotten == 0
+            && !self.has_rotted
+        {
+            let what = format!("row {seq} was released, and is offered again");
+            return Err(Promise::CountedTwice.broken(what, now));
         }
         let last = self.rows.keys().next_back().copied();
         let mut taken = Vec::new();
@@ -71,6 +81,11 @@ impl Ledger {
             self.rows.insert(seq, row);
         }
         Ok(())
+    }
+
+    /// A poll has come to its end: a checkpoint holds what the host let go of.
+    pub const fn polled(&mut self) {
+        self.kept = self.released;
     }
 
     /// The host collects all and lets go of it.

@@ -322,6 +322,9 @@ impl Run<'_> {
         if wake == Wake::Again {
             return Err(self.broken(Promise::NoEnd, "a poll asks to be polled again at once"));
         }
+        if self.board.flash(|nor| nor.hit().is_none()) {
+            self.ledger.polled();
+        }
         self.look()?;
         Ok(wake)
     }

@@ -97,6 +97,9 @@ impl Run<'_> {
                 nor.cut_after(u64::MAX, Torn::Prefix);
             }
         });
+        if armed.is_ok() && self.pump.status().drawn.as_raw() != 0 {
+            return Err(self.broken(Promise::CountedTwice, "something is drawn before it begins"));
+        }
         Ok(armed.ok().map(|(id, _)| id))
     }
 }

@@ -6,6 +6,7 @@ use draught::record::{EventRow, Flags, SpanRow};
 use super::broken::{Broken, Promise};
 use super::faults::{Ask, FaultKind};
 use super::ledger::Rows;
+use super::rules;
 use super::trial::Run;
 use crate::bench::physics::FaultKind as InWorld;
 
@@ -49,6 +50,7 @@ impl Run<'_> {
         if !rots {
             self.nothing_is_missing(&event, cuts)?;
             self.ended_for_a_reason(&event)?;
+            self.steps_were_kept(&rows)?;
         }
         self.no_more_than_happened(&rows, Some(&event), truth.drawn_ul)?;
         match &self.event.outlook {
@@ -182,6 +184,26 @@ impl Run<'_> {
         Ok(())
     }
 
+    /// Where the wall clock was right and polls came in time.
+    fn steps_were_kept(&self, rows: &Rows) -> Result<(), Broken> {
+        let (true, Some(table)) = (!self.clock_was_wrong(), &self.event.table) else {
+            return Ok(());
+        };
+        match rules::broken_by(&rows.spans, table).filter(|_| self.event.late_ms == 0) {
+            Some(what) => Err(self.broken(Promise::NotAsAsked, what)),
+            None => Ok(()),
+        }
+    }
+
+    fn clock_was_wrong(&self) -> bool {
+        self.trial.any_in_world(|kind| {
+            matches!(
+                kind,
+                InWorld::ClockLost | InWorld::ClockStepped(_) | InWorld::ClockFlickers(_)
+            )
+        })
+    }
+
     /// A schedule that waits for days can empty a battery.
     fn is_spent(&self) -> bool {
         self.board.truth().left < SPENT
@@ -192,12 +214,7 @@ impl Run<'_> {
         let trial = self.trial;
         let asked = |ask| trial.any(|kind| *kind == FaultKind::Asked(ask));
         let cuts = self.event.cuts > 0;
-        let clock = trial.any_in_world(|kind| {
-            matches!(
-                kind,
-                InWorld::ClockLost | InWorld::ClockStepped(_) | InWorld::ClockFlickers(_)
-            )
-        });
+        let clock = self.clock_was_wrong();
         let is = match event.reason {
             EndReason::Finished | EndReason::HoldRanOut => true,
             EndReason::Missed => !trial.calm,

@@ -73,6 +73,7 @@ impl Run<'_> {
             id: before,
             ends_ms: self.now().max(last_ms.unwrap_or(0)) + length_ms(table, &self.config, now),
             outlook,
+            table: Some(table.clone()),
             polls: self.event.polls,
             ..Under::default()
         };

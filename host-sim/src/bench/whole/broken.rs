@@ -23,6 +23,8 @@ pub enum Promise {
     NoTrip,
     /// The metered volume is within the error that the world explains.
     Inexact,
+    /// A run is as long as its step says, or stops when it says.
+    NotAsAsked,
     /// When nothing happens to a pump it does as its schedule's forecast says.
     NotAsForecast,
     /// Flash is used as its contract says.
@@ -31,7 +33,7 @@ pub enum Promise {
 
 impl Promise {
     /// Every one, in the order of tables.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::RecordLost,
         Self::CountedTwice,
         Self::SumsDiffer,
@@ -41,6 +43,7 @@ impl Promise {
         Self::WrongEnd,
         Self::NoTrip,
         Self::Inexact,
+        Self::NotAsAsked,
         Self::NotAsForecast,
         Self::WrongUse,
     ];
@@ -58,6 +61,7 @@ impl Promise {
             Self::WrongEnd => "ends without their reason",
             Self::NoTrip => "limits that did not trip",
             Self::Inexact => "volumes outside the error budget",
+            Self::NotAsAsked => "runs too long, too short or too late",
             Self::NotAsForecast => "undisturbed events not as forecast",
             Self::WrongUse => "wrong uses of the flash",
         }

@@ -14,6 +14,7 @@ mod campaign;
 mod faults;
 mod ledger;
 mod plans;
+mod rules;
 mod shrink;
 mod trial;
 mod watch;

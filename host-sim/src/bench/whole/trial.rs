@@ -5,6 +5,7 @@ use draught::event::{EndReason, StopReason};
 use draught::machine::{Command, Demand, EventId, Phase, Wake};
 use draught::port::Duty;
 use draught::pump::{Config, Pump};
+use draught::table::StepTable;
 use draught::wire;
 
 use super::board::{Hardware, RECORDS_AT, board};
@@ -160,6 +161,7 @@ pub(super) struct Under {
     /// When its forecast is over and all that happens has happened, in ms.
     pub(super) ends_ms: u64,
     pub(super) outlook: Option<Outlook>,
+    pub(super) table: Option<StepTable<32>>,
     pub(super) cuts: u32,
     pub(super) polls: u64,
     pub(super) drawn_raw: u64,

@@ -12,6 +12,7 @@ mod broken;
 mod calm;
 mod campaign;
 mod faults;
+mod known;
 mod ledger;
 mod plans;
 mod rules;

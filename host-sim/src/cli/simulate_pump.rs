@@ -1,6 +1,8 @@
 //! What only the record of a whole pump has, for people: the air, limits, interruptions, battery, wakes, flags.
 
 use draught::event::Limit;
+use draught::journal::{Use, wear};
+use draught::pump::CHECKPOINT_STRIDE;
 use draught::record::{Flags, SampleRow};
 use draught::units::RawVolume;
 
@@ -8,6 +10,7 @@ use super::paint::Paint;
 use super::simulate::Simulated;
 use super::simulate_record::Clock;
 use crate::bench::PumpOutcome;
+use crate::bench::physics::{CHECKPOINT_PAGES, PAGE};
 use crate::plan::format;
 use crate::report::numbers;
 
@@ -125,6 +128,9 @@ pub(super) fn rest(pump: &PumpOutcome, row: &mut Row<'_>, paint: Paint) {
     let (pumping, off) = pump.wakes;
     let split = format!("{} of them with the pump off", format::grouped(off));
     row("wakes", dash(), format::grouped(pumping + off), split);
+    if let Some((lasts, how)) = flash_lasts(pump.checkpoint_ms) {
+        row("flash lasts", dash(), lasts, how);
+    }
     let Some(event) = event else { return };
     let set: Vec<(Flags, &str)> =
         Flags::ALL.iter().copied().filter(|(flag, _)| event.flags.has(*flag)).collect();
@@ -136,6 +142,25 @@ pub(super) fn rest(pump: &PumpOutcome, row: &mut Row<'_>, paint: Paint) {
         row(what, dash(), paint.careful(code), flag_words(flag).to_owned());
     }
 }
+
+/// How long the flash for checkpoints lasts if the pump runs day and night.
+fn flash_lasts(checkpoint_ms: u32) -> Option<(String, String)> {
+    let of = Use {
+        interval_ms: checkpoint_ms,
+        stride: CHECKPOINT_STRIDE as u32,
+        page: PAGE as u32,
+        pages: CHECKPOINT_PAGES,
+        endurance: ENDURANCE,
+    };
+    let wear = wear(of)?;
+    let a_day = wear.erases_per_day_hundredths as f64 / 100.0;
+    let how =
+        format!("pumping day and night: {a_day:.1} pages a day, {ENDURANCE} erases each (assumed)");
+    Some((format!("{} days", format::grouped(wear.days)), how))
+}
+
+/// How often a page of flash may be erased: common practice of makers, no source.
+const ENDURANCE: u32 = 10_000;
 
 /// "once", "3 times".
 fn times(n: u64) -> String {

@@ -43,7 +43,8 @@ impl Operator {
             // A changer that works by itself.
             Event::PassedOn { sampler: Sampler::Fresh, .. } => board.new_sampler(),
             Event::PassedOn { sampler: Sampler::FreshConfirmed, .. } => {
-                if !std::mem::take(&mut self.changed) && operator.confirms {
+                let in_place = std::mem::take(&mut self.changed);
+                if operator.confirms && !in_place {
                     self.change_sampler(board);
                 }
             }

@@ -245,14 +245,23 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
         let mut cursor = self.keeper.records.oldest();
         let mut before = [0; ROW_LEN];
+        // Told only when another follows, so that two that are the same go by the number of the later: releasing it lets go of both.
+        let mut held: Option<(Seq, RowKind)> = None;
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             if let (Some(kind), Some(row)) =
                 (RowKind::from_byte(entry.kind), entry.payload_of::<ROW_LEN>())
-                && *row != before
             {
+                if let Some((seq, held)) = held
+                    && *row != before
+                {
+                    see(seq, held, &before);
+                }
                 before = *row;
-                see(entry.seq, kind, row);
+                held = Some((entry.seq, kind));
             }
+        }
+        if let Some((seq, kind)) = held {
+            see(seq, kind, &before);
         }
     }
 

@@ -245,23 +245,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
         let mut cursor = self.keeper.records.oldest();
         let mut before = [0; ROW_LEN];
-        // Told only when another follows, so that two that are the same go by the number of the later: releasing it lets go of both.
-        let mut held: Option<(Seq, RowKind)> = None;
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             if let (Some(kind), Some(row)) =
                 (RowKind::from_byte(entry.kind), entry.payload_of::<ROW_LEN>())
+                && *row != before
             {
-                if let Some((seq, held)) = held
-                    && *row != before
-                {
-                    see(seq, held, &before);
-                }
                 before = *row;
-                held = Some((entry.seq, kind));
+                see(entry.seq, kind, row);
             }
-        }
-        if let Some((seq, kind)) = held {
-            see(seq, kind, &before);
         }
     }
 
@@ -269,9 +260,28 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// That is kept with the next poll's checkpoint; after a cut before it they are offered once more.
     pub fn release_rows(&mut self, up_to: Seq) {
+        let up_to = self.and_the_same(up_to);
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
         self.changed = true;
+    }
+
+    /// The last of the rows that are the same as this one: they were told once, and go together.
+    fn and_the_same(&mut self, mut up_to: Seq) -> Seq {
+        let mut row = None;
+        let mut cursor = self.keeper.records.oldest();
+        while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
+            let this = entry.payload_of::<ROW_LEN>().copied();
+            if entry.seq == up_to {
+                row = this;
+            } else if row.is_some() {
+                if this != row {
+                    break;
+                }
+                up_to = entry.seq;
+            }
+        }
+        up_to
     }
 
     /// Whether a row waits for the journal.

@@ -287,6 +287,13 @@ fn a_word_that_only_looks_right_takes_nothing_of_the_record_at_the_second_boot()
         pump.each_row(|seq, _, _| last = Some(seq));
         pump.release_rows(last.unwrap());
         assert_eq!(Rows::of(&mut pump), Rows::default(), "cut {cut}");
+        // Letting go of what is gone, or never was, changes nothing, also not at the next boot.
+        pump.release_rows(draught::journal::Seq(0));
+        pump.release_rows(last.unwrap());
+        pump.poll();
+        rig.outage(10_000);
+        let (mut pump, _) = rig.boot(20_000);
+        assert_eq!(Rows::of(&mut pump), Rows::default(), "cut {cut}");
     }
 }
 

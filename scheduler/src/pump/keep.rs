@@ -21,6 +21,12 @@ pub const CHECKPOINT_STRIDE: usize = 544;
 /// Bytes of flash for a row of the record.
 pub const ROW_STRIDE: usize = 160;
 
+/// The fewest pages for records.
+const RECORD_PAGES_MIN: u16 = 4;
+
+/// The number of the ring of records.
+const RECORDS: u8 = 2;
+
 /// The layout of a checkpoint; one of another layout is not read.
 const LAYOUT: u8 = 1;
 
@@ -150,7 +156,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             return None;
         }
         if were_released {
-            self.keeper.records.release(released);
+            // Opened anew: a ring whose slots are all gone must not number below what was let go of.
+            let owner = Owner { device: self.config.device, ring: RECORDS };
+            let (flash, region) = (self.board.flash(), self.config.regions.records);
+            self.keeper.records = Ring::records(flash, region, owner, Some(released));
             self.keeper.released = Some(released);
         }
         Some(checkpoint)
@@ -230,7 +239,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
         run.sample.over &= !has_sample || again;
         let again = newest == Some(RowKind::Event) && run.span.is_none() && !run.sample.over;
         run.over &= !has_event || again;
-        if self.has_rows_due() {
+        if self.has_rows_due() && self.keep(at).is_ok() {
+            // And that they are there: or each boot from now on would write the newest again.
             let _ = self.keep(at);
         }
         // No number is given twice.
@@ -320,9 +330,16 @@ impl Keeper {
     pub(super) fn open<F: NorFlash>(flash: &mut F, config: &Config) -> Result<Self, RegionRefused> {
         let owner = |ring| Owner { device: config.device, ring };
         let Regions { shelf, shelf_half_pages, checkpoints, records } = config.regions;
+        if records.pages() < RECORD_PAGES_MIN {
+            return Err(RegionRefused::TooFewPages);
+        }
+        let overlaps = [(shelf, checkpoints), (checkpoints, records), (records, shelf)];
+        if overlaps.iter().any(|(a, b)| a.overlaps::<F>(*b)) {
+            return Err(RegionRefused::Overlap);
+        }
         Ok(Self {
             checkpoints: Ring::checkpoints(flash, checkpoints, owner(1)),
-            records: Ring::records(flash, records, owner(2), None),
+            records: Ring::records(flash, records, owner(RECORDS), None),
             shelf: Shelf::new(shelf, owner(3), shelf_half_pages)?,
             released: None,
         })

@@ -68,7 +68,7 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) driven: bool,
     /// For the supply that cannot carry the pump, in ms.
     pub(super) pumped_since_boot_ms: u32,
-    /// The latest poll, for steps of the wall clock.
+    /// Where both clocks are compared from, for steps of the wall clock: arming, a boot, or the latest step.
     pub(super) polled: Now,
 }
 

@@ -40,8 +40,12 @@ impl Flags {
     /// A mean flow over 5 min was more than 5 % off the target.
     pub const FLOW_OFF: Self = Self(1 << 14);
 
-    /// A checkpoint could not be written at once: the flash failed. The pump does not start before it is written.
+    /// A checkpoint could not be written at once: the flash failed. The pump does not start before it is written;
+    /// time in which its motor was held off for that counts as pumped, and has no volume.
     pub const JOURNAL_FAILED: Self = Self(1 << 15);
+
+    /// The motor did not do as it was told: it may have run for longer, or less, than the record says.
+    pub const MOTOR_FAILED: Self = Self(1 << 16);
 
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
@@ -61,6 +65,7 @@ impl Flags {
         (Self::TIME_OUTSIDE, "time-outside"),
         (Self::FLOW_OFF, "flow-off"),
         (Self::JOURNAL_FAILED, "journal-failed"),
+        (Self::MOTOR_FAILED, "motor-failed"),
     ];
 
     /// Sets a flag; once set it stays.

@@ -147,13 +147,13 @@ fn a_pump_does_not_start_before_its_checkpoint_is_kept() {
 }
 
 #[test]
-fn a_pump_whose_flash_fails_for_good_stops_within_two_intervals_and_its_grace() {
+fn a_pump_whose_flash_fails_for_good_stops_within_an_interval_and_a_reading() {
     let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
     assert!(rig.run(&mut pump, 5 * MINUTE));
     rig.set().flash_fails = true;
     assert!(rig.run(&mut pump, 20 * MINUTE));
     let pumped = rig.look().truly_pumped_ms;
-    assert!((6 * MINUTE..=7 * MINUTE + 1_000).contains(&pumped), "{pumped}");
+    assert!((5 * MINUTE..=5 * MINUTE + 2_000).contains(&pumped), "{pumped}");
     assert!(!rig.look().shown.armed, "flow is too low, and the event is over");
     // A flash that comes back gets the record.
     rig.set().flash_fails = false;
@@ -198,11 +198,11 @@ fn runs(passes: u16, sampler: Sampler) -> Vec<u8> {
 
 #[test]
 fn a_schedule_is_armed_only_if_its_record_fits() {
-    // Sixteen rows are kept free for what is not forecast, one is the event's, and each sampler has one.
+    // Forty rows are kept free for what is not forecast, one is the event's, and each sampler has one.
     let (rig, mut pump) = armed(&runs(2, Sampler::Same), 60_000);
     let free = u16::try_from(pump.rows_free()).unwrap();
     assert!(rig.run(&mut pump, MINUTE));
-    for (sampler, most) in [(Sampler::Same, free - 18), (Sampler::Fresh, (free - 17) / 2)] {
+    for (sampler, most) in [(Sampler::Same, free - 42), (Sampler::Fresh, (free - 41) / 2)] {
         let rig = draught_tests::rig::Rig::new(super::morning(), 2);
         let (mut pump, _) = rig.boot(60_000);
         pump.load(&runs(most + 1, sampler), 0).unwrap();
@@ -269,7 +269,8 @@ fn a_word_that_only_looks_right_takes_nothing_of_the_record_at_the_second_boot()
     let before = rig.look().nor.operations();
     assert!(rig.run(&mut pump, 15 * MINUTE));
     let operations = rig.look().nor.operations() - before;
-    for cut in 0..operations {
+    // Every third: a third of the last words of slots is enough, and each takes two boots.
+    for cut in (0..operations).step_by(3) {
         let (rig, mut pump) = armed(&busy(), 20_000);
         rig.set().nor.cut_after(cut, Torn::LooksRight);
         assert!(!rig.run(&mut pump, 15 * MINUTE), "the cut comes");

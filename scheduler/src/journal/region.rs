@@ -27,6 +27,8 @@ pub enum RegionRefused {
     TooFewPages,
     /// It ends behind the end of the flash.
     OutOfBounds,
+    /// Two that belong to different things share a page.
+    Overlap,
 }
 
 impl RegionRefused {
@@ -37,6 +39,7 @@ impl RegionRefused {
             Self::NotAligned => "region-not-aligned",
             Self::TooFewPages => "region-too-few-pages",
             Self::OutOfBounds => "region-out-of-bounds",
+            Self::Overlap => "region-overlap",
         }
     }
 }
@@ -47,8 +50,9 @@ impl fmt::Display for RegionRefused {
             Self::NotAligned => {
                 "the flash of a ring begins inside a page; begin it at a multiple of the page size"
             }
-            Self::TooFewPages => "a ring needs two pages of flash or more, so that one is whole while another is erased; give it more",
+            Self::TooFewPages => "a ring needs two pages of flash or more, so that one is whole while another is erased, and records need four; give it more",
             Self::OutOfBounds => "the flash of a ring ends behind the end of the chip; move it or give it fewer pages",
+            Self::Overlap => "two regions of flash share a page; move one of them",
         })?;
         write!(f, " ({})", self.code())
     }
@@ -75,6 +79,16 @@ impl Region {
             return Err(RegionRefused::OutOfBounds);
         }
         Ok(Self { from, pages })
+    }
+
+    /// How many pages it has.
+    pub(crate) const fn pages(self) -> u16 {
+        self.pages
+    }
+
+    /// Whether it shares a page with another.
+    pub(crate) fn overlaps<F: NorFlash>(self, other: Self) -> bool {
+        self.from < other.page::<F>(other.pages) && other.from < self.page::<F>(self.pages)
     }
 
     /// Where a page begins. No sum here can wrap: [`Region::new`] looked at the end.

@@ -10,10 +10,12 @@ use crate::journal::ShelfError;
 use crate::machine::{ArmRefused, EventId, FirstStart};
 use crate::port::Supply;
 use crate::record::{EventRow, Flags, Tally};
+use crate::table::{Fault, StepTable};
 use crate::wire;
 
-/// Rows kept free for stretches that the forecast does not know of: pauses and outages.
-const SPARE_ROWS: u32 = 16;
+/// Rows kept free for stretches that the forecast does not know of: pauses and outages. A cut takes up to three: the stretch that
+/// it ended, what was being written, and the newest row once more.
+const SPARE_ROWS: u32 = 40;
 
 /// How many spans ahead arming walks for each row that there is room for: what it blocks the firmware for is bounded.
 const WALKED_A_ROW: u32 = 16;
@@ -26,6 +28,8 @@ pub enum LoadRefused {
     Armed,
     /// The block is refused, there is no such place, or the flash failed.
     Shelf(ShelfError),
+    /// It is in its place, and that it is the one to be armed could not be kept: the flash failed.
+    NotKept,
 }
 
 /// Why nothing was armed; nothing has changed.
@@ -57,6 +61,7 @@ impl fmt::Display for LoadRefused {
         match self {
             Self::Armed => f.write_str("a schedule is armed; stop or disarm it first"),
             Self::Shelf(refused) => refused.fmt(f),
+            Self::NotKept => f.write_str("that it is loaded could not be kept: the flash failed"),
         }
     }
 }
@@ -84,20 +89,25 @@ impl core::error::Error for LoadRefused {}
 impl core::error::Error for StartRefused {}
 
 impl<B: Board, const N: usize> Pump<B, N> {
-    /// Puts a schedule into the pump: decodes it, keeps it in flash in one of several places, and reads it back.
+    /// Puts a schedule into the pump: decodes it, keeps it in flash in one of several places, and reads it back. It is the one to
+    /// be armed from now on, also after the power was off.
     ///
     /// # Errors
-    /// [`LoadRefused`]; the schedule that was in that place is then still there, but need not be loaded any more.
+    /// [`LoadRefused`]; the schedule that was in that place is then still there, but none is loaded any more, unless one was armed.
     pub fn load(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
         if self.run.machine.is_armed() {
             return Err(LoadRefused::Armed);
         }
-        self.keeper
-            .shelf
-            .store(self.board.flash(), place.into(), block, &mut self.table)
-            .map_err(LoadRefused::Shelf)?;
+        let stored =
+            self.keeper.shelf.store(self.board.flash(), place.into(), block, &mut self.table);
+        if let Err(refused) = stored {
+            // Nothing that was refused can be armed.
+            self.table = StepTable::empty();
+            return Err(LoadRefused::Shelf(refused));
+        }
         self.place = place;
-        Ok(())
+        let now = self.now();
+        self.keep(now).map_err(|_| LoadRefused::NotKept)
     }
 
     /// Brings a schedule into force: from now on the pump starts by itself.
@@ -111,8 +121,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             return Err(StartRefused::Arm(ArmRefused::AlreadyArmed));
         }
         let now = self.now();
-        let waits = |run: &Run| run.over || run.sample.over || run.span.is_some();
-        if waits(&self.run) && (self.keep(now).is_err() || waits(&self.run)) {
+        if self.has_rows_due() && (self.keep(now).is_err() || self.has_rows_due()) {
             // The record of the last event is not in the journal yet.
             return Err(StartRefused::NotKept);
         }
@@ -131,7 +140,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let free = self.keeper.rows_free(self.board.flash());
         // Spans are numbered by 16 bits.
         let most = free.min(u16::MAX.into());
-        let (needed, stop_set) = rows_of(forecast, now, most).ok_or(StartRefused::TooLong)?;
+        let retries = match table.settings().fault {
+            Fault::Retry { times, .. } => times.get().into(),
+            Fault::Stop | Fault::Close => 0,
+        };
+        let spare = SPARE_ROWS.wrapping_add(retries);
+        let (needed, stop_set) =
+            rows_of(forecast, now, spare, most).ok_or(StartRefused::TooLong)?;
         if needed > most {
             return Err(StartRefused::JournalFull { needed, free });
         }
@@ -160,15 +175,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
 fn rows_of(
     forecast: Forecast<'_>,
     armed: Now,
+    spare: u32,
     most: u32,
 ) -> Option<(u32, Option<crate::clock::WallMs>)> {
     let mut left = most.wrapping_mul(WALKED_A_ROW);
-    let (mut spans, mut rows, mut last) = (0_u32, SPARE_ROWS + 1, armed.wall);
+    let (mut spans, mut rows, mut last) = (0_u32, spare.wrapping_add(1), armed.wall);
     for span in forecast {
         left = left.checked_sub(1)?;
         if matches!(span.what, What::Pump { .. }) {
             spans = spans.saturating_add(1);
-            rows = spans.saturating_add(span.sample).saturating_add(SPARE_ROWS + 1);
+            rows = spans.saturating_add(span.sample).saturating_add(spare.wrapping_add(1));
             last = span.to.wall.or(last);
             if rows > most {
                 break;

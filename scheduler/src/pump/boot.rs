@@ -8,13 +8,17 @@ use crate::event::{EndReason, Event, StopReason};
 use crate::journal::RegionRefused;
 use crate::limits::Limits;
 use crate::machine::{Checkpoint, Command, Machine};
+use crate::meter::GAP_MS;
 use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
-use crate::record::{Flags, INTERRUPTION_MS, Log};
+use crate::record::{EventRow, Flags, INTERRUPTION_MS, Log, RowKind};
 use crate::regulator::Regulator;
 use crate::table::{Outage, StepTable};
 
 /// So many resumes without a whole checkpoint interval of pumping between them are a supply that cannot carry the pump.
 const RESUMES_MAX: u8 = 5;
+
+/// A supply that warned goes on for no longer than this, or its warning was in vain, in ms.
+pub(super) const WARNED_MS: u32 = 2_000;
 
 /// What a pump found at boot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -36,7 +40,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// # Errors
     /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
-    pub fn new(mut board: B, config: Config) -> Result<Self, RegionRefused> {
+    pub fn new(mut board: B, mut config: Config) -> Result<Self, RegionRefused> {
+        // A reading that stands for longer is a gap.
+        config.reading_ms = config.reading_ms.min(GAP_MS as u32);
         Ok(Self {
             keeper: Keeper::open(board.flash(), &config)?,
             board,
@@ -53,6 +59,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             power: Power::GOOD,
             changed: false,
             warned: false,
+            warned_in_vain: false,
             motor_unsure: false,
             driven: false,
             pumped_since_boot_ms: 0,
@@ -68,7 +75,17 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.power = self.board.supply().read();
         let booted = match self.read_newest() {
             Some(checkpoint) => self.go_on(&checkpoint, buffer),
-            None => Booted::Idle,
+            None => {
+                // No number of an event is given twice, whatever became of the checkpoints.
+                let mut last = self.run.event.event;
+                self.each_row(|_, kind, row| {
+                    if kind == RowKind::Event {
+                        last = EventRow::from_bytes(row).map_or(last, |row| row.event);
+                    }
+                });
+                self.run.event.event = last;
+                Booted::Idle
+            }
         };
         self.polled = self.now();
         booted
@@ -79,7 +96,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         let armed = self.run.machine.is_armed();
-        let rows = self.write_missing_rows(armed);
+        let rows = self.write_missing_rows(armed, checkpoint.at);
         self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
@@ -131,6 +148,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let was_under_way = checkpoint.is_under_way();
         self.run.event.resumes = self.run.event.resumes.saturating_add(1);
         self.run.event.flags.set(Flags::INTERRUPTED);
+        if outage_ms.is_none() {
+            self.run.event.flags.set(Flags::CLOCK_UNTRUSTED);
+        }
         self.run.tally.idle(now.mono);
         let input = self.run.input(now);
         let resumed = match self.table.checked() {
@@ -145,6 +165,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             // The schedule that was armed is not there any more, or is another.
             None => {
                 self.run.machine = Machine::new();
+                checkpoint.stretch().into_iter().for_each(|event| self.happened(now, event));
                 self.happened(now, Event::Ended(EndReason::WrongTable));
             }
         }
@@ -171,11 +192,17 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 event.flags.set(Flags::MANY_INTERRUPTIONS);
             }
         }
-        if !self.warned && checkpoint.is_pumping() {
-            let interval = self.config.checkpoint_ms;
-            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(interval);
-            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(interval));
-            event.flags.set(Flags::TIME_UNACCOUNTED);
+        if checkpoint.is_pumping() {
+            let most = if self.warned {
+                WARNED_MS
+            } else {
+                event.flags.set(Flags::TIME_UNACCOUNTED);
+                self.config.checkpoint_ms
+            };
+            // A checkpoint comes at the reading after it is due.
+            let most = most.saturating_add(self.config.reading_ms);
+            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(most);
+            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(most));
         }
         self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
         if self.run.resumes_in_row >= RESUMES_MAX {

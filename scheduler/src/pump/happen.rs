@@ -4,7 +4,7 @@ use super::board::Board;
 use super::state::{Pump, Sample};
 use crate::clock::Now;
 use crate::event::{EndReason, Event, PumpEnd, Pumped};
-use crate::machine::Checkpoint;
+use crate::machine::{Checkpoint, Demand};
 use crate::record::{Flags, SpanRow, Tally};
 
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
@@ -36,6 +36,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     fn began(&mut self, now: Now, sample: u32) {
+        if self.run.sample.number == 0 {
+            self.run.event.started = now.wall;
+        }
         if sample != self.run.sample.number {
             if self.run.sample.number != 0 {
                 self.close_sample();
@@ -44,7 +47,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
             self.begin_sample(now, sample);
         }
-        self.run.event.started = self.run.event.started.or(now.wall);
     }
 
     /// From now on it is another sampler.
@@ -78,10 +80,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
         event.spans = event.spans.saturating_add(1);
         event.pumped_ms = event.pumped_ms.saturating_add(pumped.pumped_ms());
         event.volume = event.volume.saturating_add(pumped.volume);
-        event.stopped = pumped.end.wall.or(event.stopped);
+        event.stopped = pumped.end.wall;
         let sample = &mut self.run.sample;
         sample.pumped_ms = sample.pumped_ms.saturating_add(pumped.pumped_ms());
-        sample.end = pumped.end.wall.or(sample.end);
+        sample.end = pumped.end.wall;
         if let PumpEnd::Tripped(limit) = pumped.by {
             if let Some(count) = event.trips.get_mut(limit as usize) {
                 *count = count.saturating_add(1);
@@ -102,6 +104,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             by: pumped.by,
         });
         self.changed = true;
+        if let PumpEnd::Tripped(_) = pumped.by {
+            // A pass that follows at once starts like any other: its limits are judged anew.
+            self.demand(Demand::Off);
+        }
     }
 
     fn closed(&mut self, reason: EndReason) {

@@ -21,6 +21,12 @@ pub const CHECKPOINT_STRIDE: usize = 544;
 /// Bytes of flash for a row of the record.
 pub const ROW_STRIDE: usize = 160;
 
+/// The fewest pages for records.
+const RECORD_PAGES_MIN: u16 = 4;
+
+/// The number of the ring of records.
+const RECORDS: u8 = 2;
+
 /// The layout of a checkpoint; one of another layout is not read.
 const LAYOUT: u8 = 1;
 
@@ -94,7 +100,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.sample.put(&mut out);
         self.run.event.put(&mut out);
         let has_span = u8::from(self.run.span.is_some());
-        out.u8(has_span | u8::from(self.power.failing) << 1 | u8::from(self.run.over) << 2);
+        out.u8(has_span
+            | u8::from(self.power.failing && !self.warned_in_vain) << 1
+            | u8::from(self.run.over) << 2);
         out.u8(self.run.resumes_in_row);
         out.u8(self.place);
         out.u8(self.keeper.released.is_some().into());
@@ -148,7 +156,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             return None;
         }
         if were_released {
-            self.keeper.records.release(released);
+            // Opened anew: a ring whose slots are all gone must not number below what was let go of.
+            let owner = Owner { device: self.config.device, ring: RECORDS };
+            let (flash, region) = (self.board.flash(), self.config.regions.records);
+            self.keeper.records = Ring::records(flash, region, owner, Some(released));
             self.keeper.released = Some(released);
         }
         Some(checkpoint)
@@ -182,20 +193,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
         written
     }
 
-    /// At boot: the same, but for rows that are in the journal already.
+    /// At boot: the same, but for rows that are in the journal already. What the checkpoint holds is kept once more before, since power may
+    /// have been cut in its very last word, which then reads well now and not for ever. For the same reason the newest row
+    /// is written again if the checkpoint still holds it: [`each_row`](Self::each_row) tells two that are the same once.
     ///
     /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
     /// not readable any more. Power cuts cannot do that, but flash that rots can.
-    pub(super) fn write_missing_rows(&mut self, armed: bool) -> Found {
+    pub(super) fn write_missing_rows(&mut self, armed: bool, at: Now) -> Found {
         let event = self.run.event.event;
         let (span, sample) = (self.run.span, self.run.sample.number);
         let known = self.run.event.spans;
         let mut last = known;
         let (mut has_span, mut has_sample, mut has_event) = (false, false, false);
+        let mut newest = None;
         let mut cursor = self.keeper.records.oldest();
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             let Some(row) = entry.payload_of::<ROW_LEN>() else { continue };
-            match RowKind::from_byte(entry.kind) {
+            newest = RowKind::from_byte(entry.kind);
+            match newest {
                 Some(RowKind::Span) => {
                     if let Some(row) = SpanRow::from_bytes(row).filter(|row| row.event == event) {
                         has_span |= span.is_some_and(|s| s.number == row.number);
@@ -215,12 +230,19 @@ impl<B: Board, const N: usize> Pump<B, N> {
         // The row of a sample that is not over, or of an event that is not: as good as a stretch that is not known.
         let sample_is_ahead = has_sample && !self.run.sample.over;
         let is_newest = last == known && !(armed && (has_event || sample_is_ahead));
-        if has_span {
+        if has_span && newest != Some(RowKind::Span) {
             self.run.span = None;
         }
-        self.run.sample.over &= !has_sample;
-        self.run.over &= !has_event;
-        self.write_rows();
+        // Not if another row would come between the two.
+        let run = &mut self.run;
+        let again = newest == Some(RowKind::Sample) && run.span.is_none();
+        run.sample.over &= !has_sample || again;
+        let again = newest == Some(RowKind::Event) && run.span.is_none() && !run.sample.over;
+        run.over &= !has_event || again;
+        if self.has_rows_due() && self.keep(at).is_ok() {
+            // And that they are there: or each boot from now on would write the newest again.
+            let _ = self.keep(at);
+        }
         // No number is given twice.
         self.run.event.spans = last;
         Found { is_newest, has_sample, has_event }
@@ -236,10 +258,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// The rows of the journal that were not released, oldest first.
     pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
         let mut cursor = self.keeper.records.oldest();
+        let mut before = [0; ROW_LEN];
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             if let (Some(kind), Some(row)) =
                 (RowKind::from_byte(entry.kind), entry.payload_of::<ROW_LEN>())
+                && *row != before
             {
+                before = *row;
                 see(entry.seq, kind, row);
             }
         }
@@ -249,9 +274,33 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// That is kept with the next poll's checkpoint; after a cut before it they are offered once more.
     pub fn release_rows(&mut self, up_to: Seq) {
+        let Some(up_to) = self.and_the_same(up_to) else { return };
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
         self.changed = true;
+    }
+
+    /// The last of the rows that are the same as this one: they were told once, and go together. `None`: there is no such row (any more).
+    fn and_the_same(&mut self, mut up_to: Seq) -> Option<Seq> {
+        let mut row = None;
+        let mut cursor = self.keeper.records.oldest();
+        while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
+            let this = entry.payload_of::<ROW_LEN>().copied();
+            if entry.seq == up_to {
+                row = this;
+            } else if row.is_some() {
+                if this != row {
+                    break;
+                }
+                up_to = entry.seq;
+            }
+        }
+        row.map(|_| up_to)
+    }
+
+    /// Whether a row waits for the journal.
+    pub(super) const fn has_rows_due(&self) -> bool {
+        self.run.over || self.run.sample.over || self.run.span.is_some()
     }
 
     /// How many more rows the journal has room for.
@@ -281,9 +330,16 @@ impl Keeper {
     pub(super) fn open<F: NorFlash>(flash: &mut F, config: &Config) -> Result<Self, RegionRefused> {
         let owner = |ring| Owner { device: config.device, ring };
         let Regions { shelf, shelf_half_pages, checkpoints, records } = config.regions;
+        if records.pages() < RECORD_PAGES_MIN {
+            return Err(RegionRefused::TooFewPages);
+        }
+        let overlaps = [(shelf, checkpoints), (checkpoints, records), (records, shelf)];
+        if overlaps.iter().any(|(a, b)| a.overlaps::<F>(*b)) {
+            return Err(RegionRefused::Overlap);
+        }
         Ok(Self {
             checkpoints: Ring::checkpoints(flash, checkpoints, owner(1)),
-            records: Ring::records(flash, records, owner(2), None),
+            records: Ring::records(flash, records, owner(RECORDS), None),
             shelf: Shelf::new(shelf, owner(3), shelf_half_pages)?,
             released: None,
         })

@@ -37,11 +37,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
                     let _ = self.ask(Command::Stop(StopReason::Operator), now);
                     let _ = self.keep(now);
                 }
-                Key::Clear => {
-                    self.clear();
-                    let now = self.now();
-                    let _ = self.keep(now);
-                }
+                // Kept when the event goes on: until then the checkpoint of before the outage stands.
+                Key::Clear => self.clear(),
                 Key::Resume | Key::ConfirmSampler => {}
             }
         }

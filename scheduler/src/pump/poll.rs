@@ -1,13 +1,16 @@
 //! One poll.
 
 use super::board::Board;
+use super::boot::WARNED_MS;
 use super::state::Pump;
+use crate::arithmetic::divide;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
 use crate::machine::{Command, Demand, Wake};
 use crate::port::{Ambient, Duty, FlowSensor, Motor, Panel, Supply};
 use crate::record::Flags;
+use crate::units::TargetKind;
 
 /// A wall clock that went this much another way than the monotonic one between two polls was set, in ms.
 const STEP_MS: u64 = 2_000;
@@ -40,8 +43,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if !self.act(now) {
             // The motor did not do as it was told.
             self.trip(Limit::Sensor, self.run.event.spans, now);
+            self.run.event.flags.set(Flags::MOTOR_FAILED);
+            self.changed |= !self.indications.fault;
             self.indications.fault = true;
-            self.changed = true;
             wake = self.settle(now);
             self.act(now);
         }
@@ -130,18 +134,21 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// False when the motor did not do as it was told.
     fn act(&mut self, now: Now) -> bool {
         let mut obeys = self.rest();
+        let since_kept = now.mono.since(self.run.kept);
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
-        let held = self.warned && !self.power.failing && self.run.is_pumping();
-        let pumped_on = self.run.is_pumping()
-            && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
-        let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
+        let lasts = since_kept >= WARNED_MS.into();
+        let held = self.warned && self.run.is_pumping() && (!self.power.failing || lasts);
+        self.warned_in_vain = self.power.failing && (held || self.warned_in_vain);
+        let pumped_on = self.run.is_pumping() && since_kept >= self.config.checkpoint_ms.into();
+        let warns = self.power.failing && !self.warned_in_vain;
+        let warned = warns && self.run.machine.is_armed() && !self.warned;
         if self.pumped_since_boot_ms >= self.config.checkpoint_ms {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned || held {
             // Tried again at the next poll when it fails.
             let _ = self.keep(now);
-            self.warned = self.power.failing;
+            self.warned = warns;
         }
         if self.run.is_pumping() {
             let duty = if self.is_kept(now) { self.regulator.duty() } else { Duty::OFF };
@@ -151,10 +158,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         obeys
     }
 
-    /// Whether the journal knows enough for the motor to run: that it started, or, while it runs on, what it drew until two
-    /// intervals ago. A pump whose flash fails draws nothing; if that lasts, the limit on too little flow trips.
+    /// Whether the journal knows enough for the motor to run: that it started, or, while it runs on, what it drew until an
+    /// interval and a reading ago. A pump whose flash fails draws nothing; if that lasts, the limit on too little flow trips.
     fn is_kept(&self, now: Now) -> bool {
-        let most_ms = u64::from(self.config.checkpoint_ms).wrapping_mul(2);
+        let most_ms =
+            u64::from(self.config.checkpoint_ms).saturating_add(self.config.reading_ms.into());
         !self.changed || (self.driven && now.mono.since(self.run.kept) < most_ms)
     }
 
@@ -176,11 +184,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 (Some(before), Some(wall)) => {
                     let passed = now.mono.since(self.polled.mono);
                     let expected = before.as_ms().saturating_add(passed);
-                    // 1 in 4,096, 244 parts per million, is more than a cheap crystal gains meanwhile.
-                    let may = (passed >> 12).saturating_add(STEP_MS);
-                    if wall.as_ms().abs_diff(expected) > may {
-                        self.run.event.flags.set(Flags::CLOCK_STEPPED);
+                    // 1 in 8,192, 122 parts per million, is more than two crystals differ by.
+                    let may = (passed >> 13).saturating_add(STEP_MS);
+                    if wall.as_ms().abs_diff(expected) <= may {
+                        // Compared from there on as well: a clock that is set by a little over and over is set.
+                        return;
                     }
+                    // Once: by a checkpoint of before, the length of an outage would be wrong; a clock that goes astray all the
+                    // time is not worth the flash.
+                    self.changed |= !self.run.event.flags.has(Flags::CLOCK_STEPPED);
+                    self.run.event.flags.set(Flags::CLOCK_STEPPED);
                 }
                 _ => self.run.event.flags.set(Flags::CLOCK_UNTRUSTED),
             }
@@ -207,10 +220,22 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// While the pump runs the next reading is due before most else.
     fn next(&self, wake: Wake, now: Now) -> Wake {
         let Wake::At { mono, wall, drawn } = wake else { return wake };
-        if !self.run.is_pumping() && !self.motor_unsure {
-            return wake;
+        let mut ms = u64::from(self.config.reading_ms);
+        match self.run.demand {
+            // A volume is full between two readings.
+            Demand::Pump(target) => {
+                if let (Some(full), TargetKind::Flow(flow)) = (drawn, target.kind()) {
+                    let left = full.since(self.run.input(now).drawn).as_raw();
+                    let until = divide(left, flow.ul_per_min().into()).unwrap_or(ms);
+                    ms = ms.min(until.saturating_add(1));
+                }
+            }
+            Demand::Off if self.motor_unsure => {}
+            // What could not be kept is tried again.
+            Demand::Off if self.changed => ms = HELD_MS,
+            Demand::Off => return wake,
         }
-        let reading = now.mono.plus_ms(self.config.reading_ms.into());
+        let reading = now.mono.plus_ms(ms);
         let mono = Some(mono.map_or(reading, |mono| mono.min(reading)));
         Wake::At { mono, wall, drawn }
     }

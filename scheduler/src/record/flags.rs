@@ -16,7 +16,8 @@ impl Flags {
     pub const INTERRUPTED: Self = Self(1 << 3);
     /// More than ten interruptions of more than 1 min (App. L 7.4.15.5).
     pub const MANY_INTERRUPTIONS: Self = Self(1 << 4);
-    /// The pump ran for some time before a cut that no checkpoint holds: up to one checkpoint interval a cut is missing.
+    /// The pump ran for some time before a cut that no checkpoint holds: up to one checkpoint interval a cut is missing. Not set by a cut
+    /// that the supply warned of: that takes no more than 2 s and a reading.
     pub const TIME_UNACCOUNTED: Self = Self(1 << 5);
     /// The wall clock was set, or went its own way, while the event was under way.
     pub const CLOCK_STEPPED: Self = Self(1 << 6);
@@ -39,8 +40,12 @@ impl Flags {
     /// A mean flow over 5 min was more than 5 % off the target.
     pub const FLOW_OFF: Self = Self(1 << 14);
 
-    /// A checkpoint could not be written at once: the flash failed. The pump does not start before it is written.
+    /// A checkpoint could not be written at once: the flash failed. The pump does not start before it is written;
+    /// time in which its motor was held off for that counts as pumped, and has no volume.
     pub const JOURNAL_FAILED: Self = Self(1 << 15);
+
+    /// The motor did not do as it was told: it may have run for longer, or less, than the record says.
+    pub const MOTOR_FAILED: Self = Self(1 << 16);
 
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
@@ -60,6 +65,7 @@ impl Flags {
         (Self::TIME_OUTSIDE, "time-outside"),
         (Self::FLOW_OFF, "flow-off"),
         (Self::JOURNAL_FAILED, "journal-failed"),
+        (Self::MOTOR_FAILED, "motor-failed"),
     ];
 
     /// Sets a flag; once set it stays.

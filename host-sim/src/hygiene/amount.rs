@@ -131,7 +131,7 @@ impl Amount {
 
     /// For people: "0.505 mg/m3", "< 0.063 mg/m3", "1.00 to 1.01 mg", "at least 2.1 ppm".
     ///
-    /// An upper bound is rounded up, so that it stays true; nothing below a limit is written as 0.
+    /// An upper bound is rounded up and a lower one down, so that they stay true; nothing below a limit is written as 0.
     ///
     /// # Errors
     /// As [`Self::checked`], and [`round::significant`].
@@ -147,10 +147,10 @@ impl Amount {
             Self::Below(x) => format!("< {}", round::significant_up(x, figures)?),
             Self::Between(a, b) => format!(
                 "{} to {}",
-                round::significant(a, figures)?,
+                round::significant_down(a, figures)?,
                 round::significant_up(b, figures)?
             ),
-            Self::AtLeast(x) => format!("at least {}", round::significant(x, figures)?),
+            Self::AtLeast(x) => format!("at least {}", round::significant_down(x, figures)?),
         };
         Ok(if unit.is_empty() { number } else { format!("{number} {unit}") })
     }

@@ -12,6 +12,8 @@ enum Way {
     HalfEven,
     /// Away from zero, unless nothing is dropped: for upper bounds, which must stay true.
     Up,
+    /// Towards zero: for lower bounds.
+    Down,
 }
 
 /// Decimal digits; the first stands for `10^first`.
@@ -48,6 +50,7 @@ impl Decimal {
         let odd = self.digits.last().is_some_and(|d| d % 2 == 1);
         let up = match way {
             Way::Up => dropped.iter().any(|d| *d != 0),
+            Way::Down => false,
             Way::HalfEven => half.0 > 5 || half.0 == 5 && (half.1 || odd),
         };
         if keep == 0 {
@@ -167,11 +170,32 @@ pub fn significant_up(value: f64, figures: u8) -> Result<String, Problem> {
     figured(value, figures, Way::Up)
 }
 
+/// The same, towards zero: for "at least x".
+///
+/// # Errors
+/// As [`significant`].
+///
+/// ```
+/// use draught_sim::hygiene::round::significant_down;
+/// assert_eq!(significant_down(0.0309, 2)?, "0.030");
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn significant_down(value: f64, figures: u8) -> Result<String, Problem> {
+    figured(value, figures, Way::Down)
+}
+
+/// Figures beyond these are the dust of binary arithmetic: 0.1 + 0.2 is to be 0.3 also when it is rounded up.
+const DUST: i32 = 13;
+
 fn figured(value: f64, figures: u8, way: Way) -> Result<String, Problem> {
     within("number of figures", f64::from(figures), 1.0, 15.0, "figures")?;
-    let decimal = Decimal::of(finite("number to write", value)?);
+    let mut decimal = Decimal::of(finite("number to write", value)?);
     if value == 0.0 {
         return Ok(decimal.text(i32::from(figures) - 1));
+    }
+    if way != Way::HalfEven {
+        let place = decimal.first - DUST + 1;
+        decimal = decimal.rounded(place, Way::HalfEven);
     }
     let first = decimal.first;
     let decimal = decimal.rounded(first - i32::from(figures) + 1, way);

@@ -197,7 +197,7 @@ pub struct Tube {
 /// Mass on a sorbent tube: `Wf + Wb - Bf - Bb`, in mg, each section less its mean blank.
 ///
 /// A section below its limit gives bounds, never 0. Where a blank takes all of what was found: "< limit" if a limit of detection is
-/// given. Range: blanks not below 0. Source: NMAM 1401 (variables read, form from memory).
+/// given. A section of 0 is no result: the laboratory states "< limit". Range: blanks not below 0. Source: NMAM 1401 (variables read, form from memory).
 ///
 /// # Errors
 /// Numbers out of range; nothing left of a section, and no limit of detection given.
@@ -219,7 +219,6 @@ pub fn sorbent_mg(
     let section = |mass: Amount, blank: f64, what: &'static str| {
         let blank = not_negative(what, blank)?;
         match mass {
-            Amount::Found(0.0) if blank == 0.0 && detection_mg.is_none() => Ok(mass),
             Amount::Found(m) => net_mg(m, blank, detection_mg),
             // Already bounds: the blank can only lower them, and the upper one is kept.
             Amount::Below(_) => Ok(mass),

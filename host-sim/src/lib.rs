@@ -5,6 +5,7 @@
 //! * [`mod@bench`]: the simulated world, and the loop that runs the real core inside it.
 //! * [`report`]: the record, the trace and the picture of a run.
 //! * [`explain`]: a block, byte by byte.
+//! * [`hygiene`]: from readings and laboratory figures to volume, concentration, exposure and their uncertainty.
 //! * [`mod@diff`]: two schedules, compared in words.
 //! * [`cli`]: the commands of `draught`.
 
@@ -12,5 +13,6 @@ pub mod bench;
 pub mod cli;
 pub mod diff;
 pub mod explain;
+pub mod hygiene;
 pub mod plan;
 pub mod report;

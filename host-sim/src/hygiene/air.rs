@@ -191,9 +191,10 @@ pub fn at_site(
         (MeterKind::Bubble | MeterKind::Piston, ..) => {
             (1.0, "times a volume: not corrected, the correction is for rotameters only")
         }
-        (MeterKind::Other, ..) => {
-            (1.0, "no rotameter: not corrected; see what its maker says about temperature and pressure")
-        }
+        (MeterKind::Other, ..) => (
+            1.0,
+            "no rotameter: not corrected; see what its maker says about temperature and pressure",
+        ),
     };
     Ok(AtSite { flow_l_per_min: result("flow at the site", flow * factor)?, factor, why })
 }

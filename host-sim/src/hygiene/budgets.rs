@@ -78,7 +78,8 @@ pub fn volume_budget(known: &VolumeKnown, coverage: f64) -> Result<Budget, Probl
         if count < 2 {
             return Err(Problem::TooFew { what: "readings", count, least: 2 });
         }
-        let standard = not_negative("deviation of the readings", deviation)? / (count as f64).sqrt();
+        let standard =
+            not_negative("deviation of the readings", deviation)? / (count as f64).sqrt();
         let freedom = (count - 1) as f64;
         let spread = Spread::Student { standard, freedom };
         term("flow repeatability", flow, "L/min", spread, minutes * factor);
@@ -87,7 +88,8 @@ pub fn volume_budget(known: &VolumeKnown, coverage: f64) -> Result<Budget, Probl
     term("time", minutes, "min", Spread::Rectangular { half_width }, flow * factor);
     if let Some(air) = known.standard {
         let (kelvin, kpa) = (air.actual.temperature_k(), air.actual.pressure_kpa());
-        let half_width = not_negative("half width of the temperature", air.temperature_half_width_k)?;
+        let half_width =
+            not_negative("half width of the temperature", air.temperature_half_width_k)?;
         term("temperature", kelvin, "K", Spread::Rectangular { half_width }, -volume / kelvin);
         let half_width = not_negative("half width of the pressure", air.pressure_half_width_kpa)?;
         term("pressure", kpa, "kPa", Spread::Rectangular { half_width }, volume / kpa);
@@ -133,10 +135,7 @@ pub struct ConcentrationKnown {
 /// assert!((found.result - 0.8583).abs() < 1e-4 && (found.combined - 0.0363).abs() < 1e-4);
 /// # Ok::<(), draught_sim::hygiene::Problem>(())
 /// ```
-pub fn concentration_budget(
-    known: &ConcentrationKnown,
-    coverage: f64,
-) -> Result<Budget, Problem> {
+pub fn concentration_budget(known: &ConcentrationKnown, coverage: f64) -> Result<Budget, Problem> {
     let volume = positive("volume", known.volume_l)?;
     let mass = not_negative("mass", known.mass_mg)?;
     let net = positive("mass less blank", mass - finite("blank", known.blank_mg)?)?;

@@ -19,7 +19,9 @@ impl Class {
     pub const fn words(self) -> &'static str {
         match self {
             Self::NoViolation => "no violation: not over the limit, errors allowed for",
-            Self::Possible => "possible overexposure: the limit lies within the errors; sample again",
+            Self::Possible => {
+                "possible overexposure: the limit lies within the errors; sample again"
+            }
             Self::Violation => "violation: over the limit, errors allowed for",
         }
     }

@@ -138,13 +138,17 @@ impl Problem {
     pub fn help(&self) -> String {
         match *self {
             Self::NotANumber { .. } => "give a number such as 2.05".to_owned(),
-            Self::Negative { .. } => "check the sign; a result below the detection limit is given as \"< x\"".to_owned(),
+            Self::Negative { .. } => {
+                "check the sign; a result below the detection limit is given as \"< x\"".to_owned()
+            }
             Self::NotPositive { .. } => "check that it was measured, and its unit".to_owned(),
             Self::OutOfRange { .. } => "check the number and its unit".to_owned(),
             Self::TooFew { what, .. } => format!("give more {what}"),
             Self::TooMany { .. } => "do it in parts".to_owned(),
             Self::Missing { help, .. } | Self::Contradiction { help, .. } => help.to_owned(),
-            Self::TooLarge { .. } => "check the numbers and their units: one is far too large or too small".to_owned(),
+            Self::TooLarge { .. } => {
+                "check the numbers and their units: one is far too large or too small".to_owned()
+            }
         }
     }
 }

@@ -58,16 +58,20 @@ impl Source {
 }
 
 /// Volume = flow x time, flow the mean of before and after.
-pub const VOLUME: Source =
-    Source::new("40 CFR 50 App. B 10.1.1, 10.2: mean of flow before and after, times time", How::Cfr2015);
+pub const VOLUME: Source = Source::new(
+    "40 CFR 50 App. B 10.1.1, 10.2: mean of flow before and after, times time",
+    How::Cfr2015,
+);
 /// Integration of a flow record is recommended.
 pub const INTEGRATION: Source = Source::new(
     "40 CFR 50 App. B 6.2: the mean can err if flow changes unevenly; integration is recommended",
     How::Cfr2015,
 );
 /// Actual to standard.
-pub const STANDARD: Source =
-    Source::new("40 CFR 50 App. B 10.4 and App. J 11.1: (P/Pstd)(Tstd/T), 25 C, 760 mm Hg", How::Cfr2015);
+pub const STANDARD: Source = Source::new(
+    "40 CFR 50 App. B 10.4 and App. J 11.1: (P/Pstd)(Tstd/T), 25 C, 760 mm Hg",
+    How::Cfr2015,
+);
 /// PM2.5 at actual conditions.
 pub const PM25_ACTUAL: Source =
     Source::new("40 CFR 50 App. L 12.1: PM2.5 is stated at actual volume", How::Cfr2015);
@@ -103,16 +107,14 @@ pub const GRAVIMETRIC: Source =
 pub const SORBENT: Source =
     Source::new("NMAM 1401: C = (Wf + Wb - Bf - Bb) 1000 / V", How::FormFromMemory);
 /// Breakthrough.
-pub const BREAKTHROUGH: Source =
-    Source::new("NMAM 1401: breakthrough if Wb > Wf/10", How::Seen);
+pub const BREAKTHROUGH: Source = Source::new("NMAM 1401: breakthrough if Wb > Wf/10", How::Seen);
 /// 24.45.
 pub const PPM_CUSTOMARY: Source = Source::new(
     "mg/m3 = ppm M / 24.45; agrees with pairs printed in OSHA 69, 84, 1007 and NMAM 5700",
     How::FormFromMemory,
 );
 /// R T / P.
-pub const PPM_EXACT: Source =
-    Source::new("ideal gas, R = 8.314462618 J/(mol K)", How::FromMemory);
+pub const PPM_EXACT: Source = Source::new("ideal gas, R = 8.314462618 J/(mol K)", How::FromMemory);
 /// Exposure over 8 h.
 pub const TWA_8H: Source =
     Source::new("29 CFR 1910.1000(d)(1)(i): E = (Ca Ta + Cb Tb + ...) / 8", How::Cfr2015);
@@ -174,8 +176,6 @@ pub const COMPLETENESS: Source = Source::new(
     How::Seen,
 );
 /// Sample period, PM2.5.
-pub const PERIOD_L: Source =
-    Source::new("40 CFR 50 App. L 3.3: 1380 to 1500 min", How::Cfr2015);
+pub const PERIOD_L: Source = Source::new("40 CFR 50 App. L 3.3: 1380 to 1500 min", How::Cfr2015);
 /// Sample period, TSP.
-pub const PERIOD_B: Source =
-    Source::new("40 CFR 50 App. B 8.15: 1440 +/- 60 min", How::Cfr2015);
+pub const PERIOD_B: Source = Source::new("40 CFR 50 App. B 8.15: 1440 +/- 60 min", How::Cfr2015);

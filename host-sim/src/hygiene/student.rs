@@ -85,7 +85,8 @@ fn incomplete_beta(x: f64, a: f64, b: f64) -> f64 {
     if x > (a + 1.0) / (a + b + 2.0) {
         return 1.0 - incomplete_beta(1.0 - x, b, a);
     }
-    let front = (ln_gamma(a + b) - ln_gamma(a) - ln_gamma(b) + a * x.ln() + b * (1.0 - x).ln()).exp();
+    let front =
+        (ln_gamma(a + b) - ln_gamma(a) - ln_gamma(b) + a * x.ln() + b * (1.0 - x).ln()).exp();
     let away = |v: f64| if v.abs() < 1e-300 { 1e-300 } else { v };
     let mut c = 1.0;
     let mut d = 1.0 / away(1.0 - (a + b) * x / (a + 1.0));

@@ -78,8 +78,11 @@ pub fn measure(reading: Reading<'_>) -> Result<Measured, Problem> {
     } else {
         None
     };
-    let spread =
-        if several { Some(result("spread of the flows", 100.0 * ((most - least) / mean))?) } else { None };
+    let spread = if several {
+        Some(result("spread of the flows", 100.0 * ((most - least) / mean))?)
+    } else {
+        None
+    };
     Ok(Measured {
         flow_l_per_min: mean,
         count,
@@ -116,7 +119,11 @@ impl Limit {
     #[must_use]
     pub fn is_passed_by(&self, difference_percent: f64) -> bool {
         let size = difference_percent.abs();
-        if self.from_it_on { at_least(size, self.percent) } else { strictly_over(size, self.percent) }
+        if self.from_it_on {
+            at_least(size, self.percent)
+        } else {
+            strictly_over(size, self.percent)
+        }
     }
 }
 

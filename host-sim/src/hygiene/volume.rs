@@ -78,9 +78,7 @@ impl Why {
                 "pauses and outages: mean flow x time counts {} min in which nothing was pumped",
                 super::round::significant(minutes, 3).unwrap_or_default()
             ),
-            Self::FlowChosen => {
-                "the flow used is not the mean of before and after".to_owned()
-            }
+            Self::FlowChosen => "the flow used is not the mean of before and after".to_owned(),
             Self::SensorGain { percent } => format!(
                 "the pump's sensor reads {} % {} than the meter of the verification",
                 super::round::significant(percent.abs(), 2).unwrap_or_default(),

@@ -103,7 +103,7 @@ pub fn standard_volume_l(
 /// ```
 /// use draught_sim::hygiene::air::{Conditions, actual_volume_l};
 /// let roof = Conditions::new(10.0, 84.0)?;
-/// assert_eq!(actual_volume_l(20_949.9, roof, Conditions::EPA_STANDARD)?.round(), 24_000.0);
+/// assert_eq!(actual_volume_l(20_950.4, roof, Conditions::EPA_STANDARD)?.round(), 24_000.0);
 /// # Ok::<(), draught_sim::hygiene::Problem>(())
 /// ```
 pub fn actual_volume_l(

@@ -129,7 +129,7 @@ pub fn net_mg(mass_mg: f64, blank_mg: f64, detection_mg: Option<f64>) -> Result<
     match limit {
         // The dust of a subtraction is not a result below the limit.
         Some(limit) if !super::at_least(net, limit) => Ok(Amount::Below(limit)),
-        None if net <= 0.0 => Err(Problem::Contradiction {
+        None if net <= 1e-12 * mass_mg.abs() => Err(Problem::Contradiction {
             what: "nothing is left of the mass when the blank is subtracted",
             help: "give the limit of detection, so that it can be stated as \"< limit\"; ask the laboratory",
         }),

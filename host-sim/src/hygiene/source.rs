@@ -10,6 +10,8 @@ pub enum How {
     Seen,
     /// The variables or the rule were read, the form of the equation is from memory.
     FormFromMemory,
+    /// Read in excerpts of a copy only.
+    SeenInExcerpts,
     /// Recalled, not read.
     FromMemory,
     /// Custom in the trade.
@@ -26,6 +28,7 @@ impl How {
             Self::Cfr2015 => "read in the 2015 edition; later changes not checked",
             Self::Seen => "read",
             Self::FormFromMemory => "rule read, form of the equation from memory",
+            Self::SeenInExcerpts => "seen in excerpts of a copy only",
             Self::FromMemory => "from memory",
             Self::CommonPractice => "common practice, no source",
             Self::Computed => "computed",
@@ -50,9 +53,6 @@ impl Source {
     /// "29 CFR 1910.1000(d)(1)(i) (read in ...)".
     #[must_use]
     pub fn line(&self) -> String {
-        if self.how == How::CommonPractice {
-            return self.how.words().to_owned();
-        }
         format!("{} ({})", self.text, self.how.words())
     }
 }
@@ -96,7 +96,8 @@ pub const PERCENT_DIFFERENCE: Source = Source::new(
     How::FormFromMemory,
 );
 /// Before and after, worn pumps.
-pub const WORN_DRIFT: Source = Source::new("5 % between before and after", How::CommonPractice);
+pub const WORN_DRIFT: Source =
+    Source::new("flagged over 5 % between before and after", How::CommonPractice);
 /// Nominal flow of a cyclone.
 pub const NOMINAL: Source =
     Source::new("NMAM 0600 step 6 note 2: a cyclone's nominal flow is used", How::Seen);
@@ -172,10 +173,16 @@ pub const MAKE_UP: Source = Source::new(
 );
 /// Completeness.
 pub const COMPLETENESS: Source = Source::new(
-    "EPA QA Handbook Vol. II App. D (2017): 75 % of scheduled samples per quarter; seen in excerpts of a copy only",
-    How::Seen,
+    "EPA QA Handbook Vol. II App. D (2017): 75 % of scheduled samples per quarter",
+    How::SeenInExcerpts,
 );
 /// Sample period, PM2.5.
 pub const PERIOD_L: Source = Source::new("40 CFR 50 App. L 3.3: 1380 to 1500 min", How::Cfr2015);
 /// Sample period, TSP.
 pub const PERIOD_B: Source = Source::new("40 CFR 50 App. B 8.15: 1440 +/- 60 min", How::Cfr2015);
+/// The lower flow.
+pub const LOWER_FLOW: Source =
+    Source::new("the lower flow: smaller volume, larger concentration", How::CommonPractice);
+/// The flow before, alone.
+pub const BEFORE_ONLY: Source =
+    Source::new("the flow before, where there is none after", How::CommonPractice);

@@ -98,10 +98,13 @@ impl Volume {
             "V = Q t",
             format!("{} L/min x {} min = {} L", number(flow), number(time), number(volume)),
         );
-        shown.result("mean flow x time", volume, 4, "L")?;
+        shown.litres("mean flow x time", volume)?;
         shown.source(source::VOLUME);
-        if let FlowChoice::Nominal(_) = choice {
-            shown.source(source::NOMINAL);
+        match choice {
+            FlowChoice::Nominal(_) => shown.source(source::NOMINAL),
+            FlowChoice::Lower => shown.source(source::LOWER_FLOW),
+            FlowChoice::BeforeOnly => shown.source(source::BEFORE_ONLY),
+            FlowChoice::Mean => {}
         }
         match &self.integrated {
             Some(text) => {
@@ -116,7 +119,7 @@ impl Volume {
                     pumping_minutes: pumping,
                 };
                 let two = beside(&sampled).map_err(|p| problem("--integrated", p))?;
-                shown.result("integrated", integrated, 4, "L")?;
+                shown.litres("integrated", integrated)?;
                 shown.difference("difference", two.difference_l, 1, "L")?;
                 shown.difference("in percent", two.difference_percent, 1, "%")?;
                 for (why, litres) in &two.reasons {
@@ -133,7 +136,7 @@ impl Volume {
             None if self.pumping.is_some() => {
                 let worked =
                     mean_flow_time_l(flow, pumping).map_err(|p| problem("--pumping", p))?;
-                shown.result("while pumping", worked, 4, "L")?;
+                shown.litres("while pumping", worked)?;
             }
             None => {}
         }
@@ -212,7 +215,7 @@ impl Standard {
             ),
         );
         shown.result("factor", factor, 4, "")?;
-        shown.result("standard volume", result, 4, "L")?;
+        shown.litres("standard volume", result)?;
         shown.source(source::PM25_ACTUAL);
         shown.caution("TSP and PM10 are stated at standard volume, PM2.5 and workplace samples at actual volume: never mix them");
         shown.caution("station pressure is wanted; a weather report gives it reduced to sea level");
@@ -275,8 +278,8 @@ impl Rotameter {
             ),
         );
         shown.result("factor", factor, 5, "")?;
-        shown.result("volume", corrected, 5, "L")?;
-        shown.result("not corrected", uncorrected, 5, "L")?;
+        shown.rounded("volume", corrected, 1, "L")?;
+        shown.rounded("not corrected", uncorrected, 1, "L")?;
         shown.source(source::ROTAMETER);
         shown.caution("for rotameters only; a bubble or piston meter, or a pump that controls its flow, is not corrected like this");
         Ok(shown)

@@ -65,20 +65,22 @@ impl Fibres {
         ] {
             shown.given(name, text);
         }
-        for (name, density) in densities {
+        for (i, (name, density)) in densities.into_iter().enumerate() {
             let time = minutes(count, density).map_err(|p| problem("--flow, --level", p))?;
-            shown.formula(
-                if name == "shortest" { "t = Ac E / (Q L 1000)" } else { "" },
-                format!(
-                    "{} x {} / ({} x {} x 1000) = {} min",
-                    number(count.area_mm2),
-                    number(density),
-                    number(count.flow_l_per_min),
-                    number(count.level_per_ml),
-                    number(time)
-                ),
+            let with_numbers = format!(
+                "{} x {} / ({} x {} x 1000) = {} min",
+                number(count.area_mm2),
+                number(density),
+                number(count.flow_l_per_min),
+                number(count.level_per_ml),
+                number(time)
             );
-            shown.result(name, time, 5, "min")?;
+            if i == 0 {
+                shown.formula("t = Ac E / (Q L 1000)", with_numbers);
+            } else {
+                shown.again(with_numbers);
+            }
+            shown.rounded(name, time, 1, "min")?;
         }
         let usual = count.area_mm2 == AREA_25_MM_FILTER_MM2
             && (densities[0].1, densities[1].1) == DENSITY_PER_MM2;
@@ -180,7 +182,7 @@ impl Calendar {
             }
             rows.push(row);
         }
-        shown.table(&[("day", Side::Left), ("", Side::Left)], rows);
+        shown.table(&[("sampling day", Side::Left), ("", Side::Left)], rows);
         shown.formula("a day is one of the cycle if (day - anchor) is a multiple of the cycle", "");
         shown.result("days", days.len() as f64, digits(days.len()), "")?;
         shown.source(source::ONE_IN_N);

@@ -247,6 +247,9 @@ impl Uncertainty {
         .map_err(|p| {
             problem("--flow, --calibration, --drift, --spread, --readings, --time-within", p)
         })?;
+        if let Some(n) = self.readings {
+            shown.given("readings", &n.to_string());
+        }
         let Some(mass_text) = &self.mass else {
             shown.formula(
                 "V = Q t",
@@ -300,6 +303,7 @@ impl Uncertainty {
             ),
         );
         shown.with_uncertainty("volume", volume.result, volume.expanded, "L")?;
+        shown.note("the budget of the volume alone: the same without --mass");
         said(&found, "concentration", "mg/m3", shown)
     }
 
@@ -382,7 +386,7 @@ fn said(found: &Budget, name: &str, unit: &'static str, shown: &mut Shown) -> Re
         rows.collect(),
     );
     shown.result("combined u", found.combined, 3, unit)?;
-    if let Some(freedom) = found.freedom {
+    if let Some(freedom) = found.freedom.filter(|v| *v < 1000.0) {
         shown.result("degrees of freedom", freedom, 3, "")?;
     }
     shown.result("coverage factor k", found.k, 3, "")?;

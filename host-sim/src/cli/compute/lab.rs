@@ -4,8 +4,8 @@ use super::super::io::Failure;
 use super::read::{air, amount, parts, positive, problem, quantity, wrong};
 use super::shown::{Shown, amount as put_in, number};
 use crate::hygiene::concentration::{
-    Breakthrough, Part, Weighed, concentration_mg_m3, gravimetric_mg, mean_blank_mg, net_mg,
-    sorbent_mg, together_mg_m3,
+    Breakthrough, Part, Weighed, concentration_mg_m3, mean_blank_mg, net_mg, sorbent_mg,
+    together_mg_m3,
 };
 use crate::hygiene::parse::{self, Kind};
 use crate::hygiene::ppm::{MolarVolume, mg_m3_to_ppm, ppm_to_mg_m3};
@@ -101,7 +101,7 @@ impl Concentration {
             "C = 1000 m / V",
             format!("1000 x {} mg / {} L = {} mg/m3", put_in(mass), number(volume), put_in(found)),
         );
-        shown.amount("mass", mass, 3, "mg")?;
+        shown.amount("mass", mass, figures(mass), "mg")?;
         said(found, shown)
     }
 
@@ -165,11 +165,9 @@ impl Concentration {
             ),
         );
         shown.source(source::GRAVIMETRIC);
-        // One filter that stands for the mean of the blanks.
-        let change = blank.unwrap_or(0.0);
-        let mean = Weighed { before_mg: (-change).max(0.0), after_mg: change.max(0.0) };
-        let blanks: &[Weighed] = if blank.is_some() { &[mean] } else { &[] };
-        gravimetric_mg(filter, blanks, detection).map_err(|p| problem("--weighed, --blank", p))
+        let change = filter.change_mg().map_err(|p| problem("--weighed", p))?;
+        net_mg(change, blank.unwrap_or(0.0), detection)
+            .map_err(|p| problem("--weighed, --blank", p))
     }
 
     fn tube(&self, front: &str, back: &str, shown: &mut Shown) -> Result<Amount, Failure> {
@@ -237,8 +235,13 @@ impl Concentration {
     }
 }
 
+/// A limit is not known to three figures.
+const fn figures(found: Amount) -> u8 {
+    if matches!(found, Amount::Below(_)) { 2 } else { 3 }
+}
+
 fn said(found: Amount, shown: &mut Shown) -> Result<(), Failure> {
-    shown.amount("concentration", found, 3, "mg/m3")?;
+    shown.amount("concentration", found, figures(found), "mg/m3")?;
     match found {
         Amount::Below(_) => {
             shown.note("below the limit of detection: this is \"less than\", and not 0")

@@ -122,7 +122,15 @@ impl Shown {
 
     /// A formula, and the same with its numbers.
     pub fn formula(&mut self, formula: &'static str, with_numbers: impl Into<String>) {
-        self.formulas.push(Formula { formula, with_numbers: vec![with_numbers.into()] });
+        let with_numbers = Some(with_numbers.into()).filter(|n: &String| !n.is_empty());
+        self.formulas.push(Formula { formula, with_numbers: with_numbers.into_iter().collect() });
+    }
+
+    /// The last formula once more, with other numbers.
+    pub fn again(&mut self, with_numbers: String) {
+        if let Some(last) = self.formulas.last_mut() {
+            last.with_numbers.push(with_numbers);
+        }
     }
 
     /// A result that is there, with so many significant figures.
@@ -134,6 +142,29 @@ impl Shown {
         unit: &'static str,
     ) -> Result<(), Failure> {
         self.amount(name, Amount::Found(value), figures, unit)
+    }
+
+    /// A volume: four significant figures, and not less than the whole litre.
+    pub fn litres(&mut self, name: impl Into<String>, value: f64) -> Result<(), Failure> {
+        if value < 1000.0 {
+            return self.result(name, value, 4, "L");
+        }
+        self.rounded(name, value, 0, "L")
+    }
+
+    /// A result to so many places.
+    pub fn rounded(
+        &mut self,
+        name: impl Into<String>,
+        value: f64,
+        places: i32,
+        unit: &'static str,
+    ) -> Result<(), Failure> {
+        let digits = round::to_places(value, places).map_err(|p| problem("", p))?;
+        let text = format!("{digits} {unit}").trim_end().to_owned();
+        let value = Some(value);
+        self.results.push(Figure { name: name.into(), text, unit, value, low: None, high: None });
+        Ok(())
     }
 
     /// A result, signed: a difference.
@@ -257,7 +288,9 @@ impl Shown {
         }
         if let Some(listed) = &self.table {
             let mut table = Table::new(&listed.sides).gap(2);
-            table.row(listed.heading.iter().copied());
+            if listed.heading.iter().any(|h| !h.is_empty()) {
+                table.row(listed.heading.iter().copied());
+            }
             for row in &listed.rows {
                 table.row(row.iter().map(String::as_str));
             }

@@ -196,9 +196,8 @@ impl Verify {
         match choice {
             FlowChoice::Mean => shown.source(source::VOLUME),
             FlowChoice::Nominal(_) => shown.source(source::NOMINAL),
-            FlowChoice::Lower | FlowChoice::BeforeOnly => {
-                shown.source(Source { text: "flow used", how: How::CommonPractice });
-            }
+            FlowChoice::Lower => shown.source(source::LOWER_FLOW),
+            FlowChoice::BeforeOnly => shown.source(source::BEFORE_ONLY),
         }
         shown.caution("verify with the sampler in line; the method says which flow is used when before and after differ");
         Ok(shown)
@@ -313,7 +312,7 @@ fn ambient(indicated: &str, standard: &str) -> Result<Shown, Failure> {
     shown.source(source::AMBIENT_CHECK);
     shown.source(source::PERCENT_DIFFERENCE);
     shown.caution(
-        "the standard must not be the one that the sampler was calibrated with, and be in date",
+        "a flow standard is re-verified at least each year (40 CFR 50 App. L 9.1.2); an audit needs another one than the calibration (40 CFR 58 App. A 3.2.4)",
     );
     Ok(shown)
 }

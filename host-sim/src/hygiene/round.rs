@@ -35,12 +35,21 @@ impl Decimal {
         }
     }
 
+    /// `10^place`, or 0.
+    fn one_or_nothing(negative: bool, one: bool, place: i32) -> Self {
+        Self {
+            negative: negative && one,
+            digits: vec![one.into()],
+            first: if one { place } else { 0 },
+        }
+    }
+
     /// Keeps what stands for `10^place` and more.
     fn rounded(mut self, place: i32, way: Way) -> Self {
         let keep = i64::from(self.first) - i64::from(place) + 1;
         let Ok(keep) = usize::try_from(keep) else {
             let up = way == Way::Up && self.digits.iter().any(|d| *d != 0);
-            return Self { negative: self.negative && up, digits: vec![up.into()], first: place };
+            return Self::one_or_nothing(self.negative, up, place);
         };
         if keep >= self.digits.len() {
             return self;
@@ -54,7 +63,7 @@ impl Decimal {
             Way::HalfEven => half.0 > 5 || half.0 == 5 && (half.1 || odd),
         };
         if keep == 0 {
-            return Self { negative: self.negative && up, digits: vec![up.into()], first: place };
+            return Self::one_or_nothing(self.negative, up, place);
         }
         if up {
             let mut carry = true;

@@ -168,7 +168,7 @@ fn help_has_an_example_for_each_command() {
 /// The screens shown in the documents are the real ones.
 #[test]
 fn documents_show_real_screens() {
-    for document in ["docs/cli.md", "docs/accuracy.md"] {
+    for document in ["docs/cli.md", "docs/accuracy.md", "docs/hygiene.md"] {
         crate::harness::at_top();
         let text = std::fs::read_to_string(document).expect("the document");
         let mut found = String::new();

@@ -70,7 +70,8 @@ fn each_answer_is_shown() {
 fn json_keeps_its_schema_and_says_the_same() {
     at_top();
     let schema = schema("compute");
-    let known = schema.pointer("/properties/compute/enum").and_then(Value::as_array).expect("names");
+    let known =
+        schema.pointer("/properties/compute/enum").and_then(Value::as_array).expect("names");
     let mut seen = std::collections::BTreeSet::new();
     for line in LINES {
         let answer = type_in(&format!("draught compute {line} --json"));
@@ -102,21 +103,33 @@ fn arguments_that_cannot_be_are_named() {
         ("volume --before \"2 L/min\" --use nominal --time \"4 h\"", "--nominal"),
         ("standard --volume \"480 L\" --air \"10 C, 760 kPa\"", "--air"),
         ("standard --volume \"480 L\" --air \"10 C\"", "--air"),
-        ("rotameter --flow \"2,0 L/min\" --time \"8 h\" --calibration \"25 C, 100 kPa\" --site \"25 C, 84 kPa\"", "--flow"),
+        (
+            "rotameter --flow \"2,0 L/min\" --time \"8 h\" --calibration \"25 C, 100 kPa\" --site \"25 C, 84 kPa\"",
+            "--flow",
+        ),
         ("verify --after \"2 L/min\"", "--before"),
         ("verify --before-run \"500 mL\"", "--before-run"),
         ("verify --indicated \"-1 L/min\" --standard \"1 L/min\"", "--indicated"),
         ("concentration --mass \"0.412 mg\" --volume \"0 L\"", "--volume"),
         ("concentration --mass \"0 mg\" --volume \"480 L\"", "--mass"),
         ("concentration --mass \"< 0 mg\" --volume \"480 L\"", "--mass"),
-        ("concentration --mass \"0.002 mg\" --blank \"0.004 mg\" --volume \"480 L\"", "--mass, --blank"),
+        (
+            "concentration --mass \"0.002 mg\" --blank \"0.004 mg\" --volume \"480 L\"",
+            "--mass, --blank",
+        ),
         ("concentration --volume \"480 L\"", "--mass"),
         ("ppm --concentration \"5 f/mL\" --molar-mass \"58 g/mol\"", "--concentration"),
-        ("ppm --concentration \"5 ppm\" --molar-mass \"0.1 g/mol\"", "--concentration, --molar-mass"),
+        (
+            "ppm --concentration \"5 ppm\" --molar-mass \"0.1 g/mol\"",
+            "--concentration, --molar-mass",
+        ),
         ("twa --sample \"2 h, 150 ppm\" --limit \"5 mg/m3\"", "--limit"),
         ("twa --sample \"2 h 150 ppm\"", "--sample"),
         ("twa --sample \"2 h, 150 ppm\" --unsampled \"1 h\"", "--unsampled"),
-        ("short-term --sample \"15 min, 40 ppm\" --ceiling \"50 ppm\" --peak \"25 ppm\" --peak-time \"10 min\"", "--ceiling, --peak"),
+        (
+            "short-term --sample \"15 min, 40 ppm\" --ceiling \"50 ppm\" --peak \"25 ppm\" --peak-time \"10 min\"",
+            "--ceiling, --peak",
+        ),
         ("mixture --part \"45 ppm, 0 ppm\"", "--part"),
         ("mixture --silica \"50 %, 60 %, 0 %\"", "--silica"),
         ("confidence --result \"< 1 ppm\" --limit \"5 ppm\" --sae 0.2", "--result"),
@@ -127,8 +140,14 @@ fn arguments_that_cannot_be_are_named() {
         ("fibres --flow \"2 L/min\" --level \"0 f/mL\"", "--level"),
         ("calendar --anchor 2027-02-30 --every 6 --from 2027-01-01 --to 2027-02-01", "--anchor"),
         ("calendar --anchor 2027-01-01 --every 0 --from 2027-01-01 --to 2027-02-01", "--every"),
-        ("completeness --anchor 2027-01-01 --every 6 --from 2027-01-01 --to 2027-02-01 --missed 2027-01-08", "--missed"),
-        ("completeness --anchor 2027-01-01 --every 6 --from 2027-01-01 --to 2027-02-01 --missed 2027-01-07 --made-up \"2027-01-07, 2027-01-13\"", "--made-up"),
+        (
+            "completeness --anchor 2027-01-01 --every 6 --from 2027-01-01 --to 2027-02-01 --missed 2027-01-08",
+            "--missed",
+        ),
+        (
+            "completeness --anchor 2027-01-01 --every 6 --from 2027-01-01 --to 2027-02-01 --missed 2027-01-07 --made-up \"2027-01-07, 2027-01-13\"",
+            "--made-up",
+        ),
     ] {
         let line = format!("draught compute {line}");
         let answer = type_in(&line);

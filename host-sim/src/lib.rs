@@ -7,6 +7,7 @@
 //! * [`record_file`]: a pump's record as a file.
 //! * [`results`]: from records and what people filled in to the answer.
 //! * [`explain`]: a block, byte by byte.
+//! * [`hygiene`]: from readings and laboratory figures to volume, concentration, exposure and their uncertainty.
 //! * [`mod@diff`]: two schedules, compared in words.
 //! * [`cli`]: the commands of `draught`.
 
@@ -14,6 +15,7 @@ pub mod bench;
 pub mod cli;
 pub mod diff;
 pub mod explain;
+pub mod hygiene;
 pub mod plan;
 pub mod record_file;
 pub mod report;

@@ -12,6 +12,7 @@ use clap::{Parser, Subcommand};
 pub mod campaign;
 pub mod check;
 pub mod common;
+pub mod compute;
 pub mod decode;
 pub mod diff;
 mod diff_text;
@@ -98,6 +99,8 @@ enum Command {
     Explain(explain::Args),
     /// Say what differs between two plans or blocks.
     Diff(diff::Args),
+    /// Compute volume, concentration, exposure, uncertainty, with formula and source.
+    Compute(compute::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -128,6 +131,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
+        Command::Compute(args) => compute::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

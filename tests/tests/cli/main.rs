@@ -1,6 +1,7 @@
 //! The command line as its users meet it: snapshots of real output, schemas, round trips, bad input.
 
 mod campaign;
+mod compute;
 mod diff;
 mod documents;
 mod harness;

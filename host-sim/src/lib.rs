@@ -6,11 +6,15 @@
 //! * [`report`]: the record, the trace and the picture of a run.
 //! * [`explain`]: a block, byte by byte.
 //! * [`mod@diff`]: two schedules, compared in words.
+//! * [`methods`]: what published methods ask of a sample, each value with its source.
+//! * [`propose`]: a flow and a time that satisfy a method.
 //! * [`cli`]: the commands of `draught`.
 
 pub mod bench;
 pub mod cli;
 pub mod diff;
 pub mod explain;
+pub mod methods;
 pub mod plan;
+pub mod propose;
 pub mod report;

@@ -23,7 +23,7 @@ mod quantity_units;
 mod shortly_before;
 pub(crate) mod syntax;
 mod table_rules;
-mod words;
+pub(crate) mod words;
 
 pub use ready::{ArmedAt, Loaded, Ready, load, table};
 pub use shortly_before::shortly_before;

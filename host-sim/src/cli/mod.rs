@@ -22,9 +22,16 @@ pub mod forecast;
 mod forecast_json;
 mod forecast_steps;
 pub mod io;
+pub mod library;
+pub mod methods;
 pub mod new;
 mod new_text;
 pub mod paint;
+pub mod propose;
+mod propose_json;
+mod propose_plan;
+mod propose_text;
+mod propose_wish;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
@@ -77,6 +84,8 @@ fn version() -> &'static str {
 /// Every command, in the order in which a newcomer needs them.
 #[derive(Subcommand, Debug)]
 enum Command {
+    /// Propose flow and time for a method, or say why there are none.
+    Propose(propose::Args),
     /// Write a first plan.
     New(new::Args),
     /// Say what is wrong with a plan, and what it comes to.
@@ -93,6 +102,8 @@ enum Command {
     Explain(explain::Args),
     /// Say what differs between two plans or blocks.
     Diff(diff::Args),
+    /// List the library of methods, or show one with its sources.
+    Methods(methods::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -115,6 +126,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
     };
     io.set_colour(cli.color);
     let result = match &cli.command {
+        Command::Propose(args) => propose::run(args, io),
         Command::New(args) => new::run(args, io),
         Command::Check(args) => check::run(args, io),
         Command::Forecast(args) => forecast::run(args, io),
@@ -123,6 +135,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
+        Command::Methods(args) => methods::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

@@ -183,6 +183,20 @@ enum Shape {
     RangeOf(units::Kind),
 }
 
+impl KeyInfo {
+    /// The unit in which its numbers are kept.
+    #[must_use]
+    pub const fn unit(&self) -> Option<&'static str> {
+        match self.shape {
+            Shape::Text => None,
+            Shape::Flow | Shape::FlowRange => Some("L/min"),
+            Shape::Volume => Some("L"),
+            Shape::Duration | Shape::DurationRange => Some("min"),
+            Shape::Of(kind) | Shape::RangeOf(kind) => Some(kind.kept_in()),
+        }
+    }
+}
+
 const fn key(key: &'static str, heading: &'static str, shape: Shape) -> KeyInfo {
     KeyInfo { key, heading, shape }
 }

@@ -81,6 +81,18 @@ impl Kind {
         }
     }
 
+    /// The unit in which it is kept.
+    #[must_use]
+    pub const fn kept_in(self) -> &'static str {
+        match self {
+            Self::Mass => "mg",
+            Self::Concentration => "mg/m3",
+            Self::Fibres => "f/mL",
+            Self::Density => "f/mm2",
+            Self::Area => "mm2",
+        }
+    }
+
     const fn units(self) -> &'static [Unit] {
         match self {
             Self::Mass => MASS,
@@ -138,7 +150,7 @@ pub fn parse(text: &str, kind: Kind) -> Result<f64, NotRead> {
     };
     let value = value * size;
     if !(LEAST..=MOST).contains(&value) {
-        let limits = format!("{LEAST:e} to {MOST:e} {}", names[usize::from(names.len() > 2) * 2]);
+        let limits = format!("{LEAST:e} to {MOST:e} {}", kind.kept_in());
         let message = format!("this {} cannot be used", kind.name());
         let label = format!("the limits are {limits}");
         return refuse("out-of-range", message, &label, format!("choose one from {limits}"));

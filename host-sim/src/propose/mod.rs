@@ -51,6 +51,8 @@ pub struct Wish {
     pub time_min: f64,
     /// What one sample must take of it, least and most.
     pub sample_min: Option<(f64, f64)>,
+    /// What it takes to change the sampler, pump off, between two samples; may be nothing.
+    pub change_min: f64,
     /// More samples than this are not proposed.
     pub samples_at_most: u32,
 }
@@ -73,6 +75,7 @@ impl Default for Wish {
             fibres: None,
             time_min: 480.0,
             sample_min: None,
+            change_min: 0.0,
             samples_at_most: 12,
         }
     }
@@ -321,6 +324,12 @@ impl Wish {
             return Err(Wrong {
                 says: "no flow is known".to_owned(),
                 help: "give a method, or --flow, or the pump's range with --pump".to_owned(),
+            });
+        }
+        if !self.change_min.is_finite() || self.change_min < 0.0 {
+            return Err(Wrong {
+                says: "the time to change the sampler cannot be negative".to_owned(),
+                help: "write a number and its unit".to_owned(),
             });
         }
         if self.samples_at_most == 0 {

@@ -175,15 +175,16 @@ fn at_flow(
     }
     let most = most.max(least);
     // As many as it takes to cover the time, if each is still long enough.
-    let needed = (wish.time_min / most - SAME).ceil().max(1.0);
-    let each = wish.time_min / needed;
+    let change = wish.change_min;
+    let needed = ((wish.time_min + change) / (most + change) - SAME).ceil().max(1.0);
+    let each = (wish.time_min + change) / needed - change;
     let full = needed <= f64::from(wish.samples_at_most)
         && within(least, each)
         && within(wish.time_min, battery);
     let (samples, minutes) = if full {
         (needed, each.max(least).min(most))
     } else {
-        ((time / most + SAME).floor().clamp(1.0, f64::from(wish.samples_at_most)), most)
+        (((time + change) / (most + change) + SAME).floor().clamp(1.0, f64::from(wish.samples_at_most)), most)
     };
     let minutes = handy(minutes, least);
     Some(AtFlow { flow, round, minutes, between: (least, most), samples: samples as u32, full })

@@ -78,7 +78,10 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
 
 fn list(library: &Library, paint: Paint) -> String {
     let mut table = Table::new(&[Side::Left; 6]).gap(2);
-    table.row(["id", "for", "flow", "volume of a sample", "range of mass", "values"].map(|h| paint.lead(h)));
+    table.row(
+        ["id", "for", "flow", "volume of a sample", "range of mass", "values"]
+            .map(|h| paint.lead(h)),
+    );
     for method in library.methods() {
         for entry in method.entries() {
             let volume = volumes(&entry.values);
@@ -120,7 +123,9 @@ fn volumes(values: &Values) -> String {
     let of = |key| values.any(key).map(said);
     match (of("volume-min"), of("volume-max"), of("volume-recommended")) {
         (Some(least), Some(most), _) => match (least.split_once(' '), most.split_once(' ')) {
-            (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {most}"),
+            (Some((number, unit)), Some((_, same))) if unit == same => {
+                format!("{number} to {most}")
+            }
             _ => format!("{least} to {most}"),
         },
         (Some(least), None, _) => format!("{least} or more"),
@@ -162,11 +167,21 @@ fn shown(method: &Method, entries: &[Entry], paint: Paint) -> String {
                     Tag::Memory => paint.careful(value.tag.shown()),
                     tag => tag.shown().to_owned(),
                 };
-                table.row([key.heading.to_owned(), value.shown.clone() + &at, tag, value.from.clone()]);
+                table.row([
+                    key.heading.to_owned(),
+                    value.shown.clone() + &at,
+                    tag,
+                    value.from.clone(),
+                ]);
             }
         }
         for (heading, mg) in stated_masses(&entry.values) {
-            table.row([heading.to_owned(), mass(mg), "computed".to_owned(), "volume times concentration".to_owned()]);
+            table.row([
+                heading.to_owned(),
+                mass(mg),
+                "computed".to_owned(),
+                "volume times concentration".to_owned(),
+            ]);
         }
         text.push_str(&table.render());
     }
@@ -264,7 +279,11 @@ fn json(method: &Method) -> JsonMethod<'_> {
             decides: v.tag != Tag::Memory,
         }
     };
-    let entry = |e: Entry| JsonEntry { values: e.values.0.iter().map(value).collect(), id: e.id, what: e.what };
+    let entry = |e: Entry| JsonEntry {
+        values: e.values.0.iter().map(value).collect(),
+        id: e.id,
+        what: e.what,
+    };
     let note = |n| {
         let Note { says, from, tag }: &Note = n;
         JsonNote { says, from, tag: tag.word() }

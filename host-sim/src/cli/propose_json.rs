@@ -76,7 +76,11 @@ struct JsonRemedy {
     unit: Option<&'static str>,
 }
 
-pub(super) fn write(tried: &[Tried], chosen: Option<usize>, io: &mut Io<'_>) -> Result<(), Failure> {
+pub(super) fn write(
+    tried: &[Tried],
+    chosen: Option<usize>,
+    io: &mut Io<'_>,
+) -> Result<(), Failure> {
     let tried = tried.iter().map(json).collect();
     let answer = Json { format: 1, possible: chosen.is_some(), chosen, tried };
     serde_json::to_writer_pretty(&mut *io.out, &answer).map_err(std::io::Error::from)?;

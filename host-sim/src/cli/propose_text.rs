@@ -16,7 +16,10 @@ Not an alarm and no protection; nothing here makes a pump intrinsically safe.
 /// The screen.
 pub(super) fn text(tried: &[Tried], chosen: Option<usize>, paint: Paint) -> String {
     let mut text = String::new();
-    match chosen.and_then(|i| Some((i, tried.get(i)?))).and_then(|(i, t)| Some((i, t, t.proposal()?))) {
+    match chosen
+        .and_then(|i| Some((i, tried.get(i)?)))
+        .and_then(|(i, t)| Some((i, t, t.proposal()?)))
+    {
         Some((i, one, proposal)) => {
             head(one, paint, &mut text);
             possible(one, proposal, paint, &mut text);
@@ -67,7 +70,10 @@ fn asked(wish: &Wish) -> String {
         parts.push(format!("limit {}", concentration(c)));
     }
     if let Some(f) = wish.fibres {
-        parts.push(format!("fibres counted at {} f/mL", crate::methods::units::figures(f.level_f_ml)));
+        parts.push(format!(
+            "fibres counted at {} f/mL",
+            crate::methods::units::figures(f.level_f_ml)
+        ));
     }
     parts.push(format!("time {}", minutes(wish.time_min)));
     if let Some(pump) = wish.pump_flow {
@@ -100,7 +106,12 @@ fn limits(least: Option<Limit>, most: Option<Limit>) -> String {
 fn possible(one: &Tried, p: &Proposal, paint: Paint, text: &mut String) {
     let ok = paint.good("ok");
     let mut table = Table::new(&[Side::Left; 4]);
-    table.row(["flow".to_owned(), flow(p.flow_l_per_min), format!("possible {}", flows(p.flows_l_per_min)), ok.clone()]);
+    table.row([
+        "flow".to_owned(),
+        flow(p.flow_l_per_min),
+        format!("possible {}", flows(p.flows_l_per_min)),
+        ok.clone(),
+    ]);
     let between = if (p.minutes_between.0 - p.minutes_between.1).abs() < 1e-9 {
         format!("exactly {}", minutes(p.minutes_between.0))
     } else {
@@ -117,7 +128,12 @@ fn possible(one: &Tried, p: &Proposal, paint: Paint, text: &mut String) {
         minutes(p.minutes)
     };
     table.row(["time".to_owned(), each, between, ok.clone()]);
-    table.row(["volume".to_owned(), volume(p.volume_l) + of_each(p), limits(p.least, p.most), ok.clone()]);
+    table.row([
+        "volume".to_owned(),
+        volume(p.volume_l) + of_each(p),
+        limits(p.least, p.most),
+        ok.clone(),
+    ]);
     for (what, c, mg) in [
         ("expected", one.wish.expect_mg_m3, p.mass_expect_mg),
         ("at the limit", one.wish.limit_mg_m3, p.mass_limit_mg),
@@ -137,8 +153,18 @@ fn possible(one: &Tried, p: &Proposal, paint: Paint, text: &mut String) {
     table.row(["pumping".to_owned(), minutes(p.total_min), total, part]);
     if let Some(lasts) = &one.lasts {
         let end = |min: f64| if min.is_finite() { minutes(min) } else { "no end".to_owned() };
-        table.row(["battery".to_owned(), end(lasts.battery_min), format!("{} needed", minutes(p.total_min)), ok.clone()]);
-        table.row(["filter".to_owned(), end(lasts.filter_min), format!("{} needed", minutes(p.minutes)), ok]);
+        table.row([
+            "battery".to_owned(),
+            end(lasts.battery_min),
+            format!("{} needed", minutes(p.total_min)),
+            ok.clone(),
+        ]);
+        table.row([
+            "filter".to_owned(),
+            end(lasts.filter_min),
+            format!("{} needed", minutes(p.minutes)),
+            ok,
+        ]);
     }
     text.push_str(&table.render());
     text.push_str(&format!("\nwhy this flow: {}\nwhy this time: {}\n", p.why_flow, p.why_time));
@@ -181,7 +207,11 @@ fn others(tried: &[Tried], chosen: usize, text: &mut String) {
             Answer::Possible(p) => table.row([
                 one.id.clone(),
                 flow(p.flow_l_per_min),
-                format!("{} of {}", format::count(p.samples as usize, "sample"), minutes(p.minutes)),
+                format!(
+                    "{} of {}",
+                    format::count(p.samples as usize, "sample"),
+                    minutes(p.minutes)
+                ),
                 volume(p.volume_l) + of_each(p),
                 if p.covers_all { String::new() } else { "covers part".to_owned() },
             ]),
@@ -197,7 +227,11 @@ fn others(tried: &[Tried], chosen: usize, text: &mut String) {
 
 fn impossible(one: &Tried, paint: Paint, text: &mut String) {
     let Answer::Impossible(found) = &one.answer else { return };
-    text.push_str(&format!("{}: {}\n", paint.bad("impossible"), format::count(found.len(), "collision")));
+    text.push_str(&format!(
+        "{}: {}\n",
+        paint.bad("impossible"),
+        format::count(found.len(), "collision")
+    ));
     for collision in found {
         text.push_str(&format!("\n{}: {}\n", paint.bad(collision.code()), collision.says()));
         let remedies = collision.remedies(&one.wish);

@@ -2,11 +2,11 @@
 
 use draught::units::Quantity;
 
+use super::common::say_findings;
 use super::files::{Wanted, read_source};
 use super::io::{Failure, Io};
 use super::library::not_named;
 use super::propose::{Args, Lasts, Tried};
-use super::common::say_findings;
 use crate::bench::World;
 use crate::methods::units::{self, Kind, minutes};
 use crate::methods::{Entry, Library, Method, Named, Tag};
@@ -15,7 +15,11 @@ use crate::plan::{format, quantity, when};
 use crate::propose::{Answer, Endurance, Fibres, PumpWorld, Wish, propose};
 
 /// Asks for each way of using the method.
-pub(super) fn tried(args: &Args, library: &Library, io: &mut Io<'_>) -> Result<Vec<Tried>, Failure> {
+pub(super) fn tried(
+    args: &Args,
+    library: &Library,
+    io: &mut Io<'_>,
+) -> Result<Vec<Tried>, Failure> {
     let hand = Hand::read(args)?;
     let plant = match &args.world {
         Some(path) => Some(plant(path, io)?),
@@ -93,7 +97,10 @@ fn plant(path: &str, io: &mut Io<'_>) -> Result<Plant, Failure> {
     };
     world.plant.map(Plant).ok_or_else(|| {
         let what = format!("--world: {path} has no [plant], so neither battery nor filter");
-        Failure::Usage(what, "give one that has, such as docs/examples/worlds/worn-2-l-min.toml".to_owned())
+        Failure::Usage(
+            what,
+            "give one that has, such as docs/examples/worlds/worn-2-l-min.toml".to_owned(),
+        )
     })
 }
 
@@ -176,11 +183,17 @@ impl Hand {
         let time_min = match (self.short_term, self.time, asked, window) {
             (Some(time), ..) | (None, Some(time), ..) => time,
             (None, None, Some(time), None) if recommended.is_some() => {
-                remarks.push(format!("the time there is was not given: {} taken, as recommended", minutes(time)));
+                remarks.push(format!(
+                    "the time there is was not given: {} taken, as recommended",
+                    minutes(time)
+                ));
                 time
             }
             (None, None, Some(time), _) => {
-                remarks.push(format!("the time there is was not given: {} taken, as the method asks", minutes(time)));
+                remarks.push(format!(
+                    "the time there is was not given: {} taken, as the method asks",
+                    minutes(time)
+                ));
                 time
             }
             (None, None, None, _) => {
@@ -201,7 +214,9 @@ impl Hand {
         let fibre_area = one("area");
         let fibres = self.fibres.map(|level_f_ml| {
             if fibre_area.is_none() && self.area.is_none() {
-                remarks.push("filter 385 mm2 and 100 to 1300 f/mm2 taken, as in NMAM 7400 step 4".to_owned());
+                remarks.push(
+                    "filter 385 mm2 and 100 to 1300 f/mm2 taken, as in NMAM 7400 step 4".to_owned(),
+                );
             }
             Fibres {
                 level_f_ml,
@@ -210,10 +225,14 @@ impl Hand {
             }
         });
         if fibres.is_none() && range("density").is_some() {
-            remarks.push("fibres on the filter are not checked: --fibres says for which level".to_owned());
+            remarks.push(
+                "fibres on the filter are not checked: --fibres says for which level".to_owned(),
+            );
         }
         if entry.is_some_and(|e| e.values.any("load-max").is_some()) && self.dust.is_none() {
-            remarks.push("dust on the filter is not checked: --dust says how much is in the air".to_owned());
+            remarks.push(
+                "dust on the filter is not checked: --dust says how much is in the air".to_owned(),
+            );
         }
         if self.expect.or(self.limit).is_none() && fibres.is_none() {
             remarks.push("the mass is not checked: give --expect or --limit".to_owned());
@@ -252,11 +271,17 @@ fn measured(option: &str, text: &str, kind: Kind) -> Result<f64, Failure> {
 }
 
 fn base(option: &str, text: &str, of: Quantity) -> Result<f64, Failure> {
-    let usage = |e: quantity::NotAQuantity| Failure::Usage(format!("{option}: {}", e.message), e.help);
+    let usage =
+        |e: quantity::NotAQuantity| Failure::Usage(format!("{option}: {}", e.message), e.help);
     quantity::parse(text, of).map(f64::from).map_err(usage)
 }
 
-fn range(option: &str, texts: &[String], of: Quantity, per: f64) -> Result<Option<(f64, f64)>, Failure> {
+fn range(
+    option: &str,
+    texts: &[String],
+    of: Quantity,
+    per: f64,
+) -> Result<Option<(f64, f64)>, Failure> {
     let ends: Vec<f64> =
         texts.iter().map(|t| base(option, t, of).map(|b| b / per)).collect::<Result<_, _>>()?;
     Ok(match ends.as_slice() {

@@ -168,7 +168,8 @@ mod tests {
         }
     }
 
-    const HEAD: &str = "id = \"mine\"\ntitle = \"Ours\"\nissuer = \"our laboratory\"\nmeasures = \"dust\"\n";
+    const HEAD: &str =
+        "id = \"mine\"\ntitle = \"Ours\"\nissuer = \"our laboratory\"\nmeasures = \"dust\"\n";
 
     #[test]
     fn every_file_that_comes_along_is_read() {
@@ -192,14 +193,26 @@ mod tests {
         assert_eq!(body("flow = \"2 L/min\""), ["no-source"]);
         assert_eq!(body("flow = { is = \"2 L/min\" }"), ["no-source", "no-source"]);
         assert_eq!(body("flow = { is = \"2 L/min\", from = \"\", tag = \"seen\" }"), ["no-source"]);
-        assert_eq!(body("flow = { is = \"2 L/min\", from = \"x\", tag = \"sean\" }"), ["not-a-choice"]);
+        assert_eq!(
+            body("flow = { is = \"2 L/min\", from = \"x\", tag = \"sean\" }"),
+            ["not-a-choice"]
+        );
         assert_eq!(body("flow = { is = \"2 L\", from = \"x\", tag = \"seen\" }"), ["unknown-unit"]);
         assert_eq!(body("flow = { from = \"x\", tag = \"seen\" }"), ["missing-key"]);
-        assert_eq!(body("flow = { is = \"1 L/min\", at = \"1 mg/m3\", from = \"x\", tag = \"seen\" }"), ["unknown-key"]);
+        assert_eq!(
+            body("flow = { is = \"1 L/min\", at = \"1 mg/m3\", from = \"x\", tag = \"seen\" }"),
+            ["unknown-key"]
+        );
         assert_eq!(body("lod = { is = \"2 L\", from = \"x\", tag = \"seen\" }"), ["unknown-unit"]);
         assert_eq!(body("lod = { is = 2, from = \"x\", tag = \"seen\" }"), ["wrong-type"]);
-        assert_eq!(body("mass = { is = [\"2 mg\", \"1 mg\"], from = \"x\", tag = \"seen\" }"), ["empty-range"]);
-        assert_eq!(body("mass = { is = [\"2 mg\"], from = \"x\", tag = \"seen\" }"), ["wrong-type"]);
+        assert_eq!(
+            body("mass = { is = [\"2 mg\", \"1 mg\"], from = \"x\", tag = \"seen\" }"),
+            ["empty-range"]
+        );
+        assert_eq!(
+            body("mass = { is = [\"2 mg\"], from = \"x\", tag = \"seen\" }"),
+            ["wrong-type"]
+        );
         assert_eq!(body("note = 3"), ["wrong-type"]);
         assert_eq!(body("[[note]]\nfrom = \"x\"\ntag = \"seen\""), ["missing-key"]);
         let twice = "[[variant]]\nid = \"a\"\nwhat = \"a\"\n".repeat(2);

@@ -42,14 +42,14 @@ fn method(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Method> {
     let known: Vec<&str> =
         HEAD.iter().map(|h| h.0).chain(["variant", "note"]).chain(value_keys).collect();
     reader.unknown_keys(f, &known, "a method");
-    let [id, title, issuer, measures] = HEAD.map(|(key, what, example)| {
-        needed(reader, f, (key, what, example), "a method")
-    });
+    let [id, title, issuer, measures] =
+        HEAD.map(|(key, what, example)| needed(reader, f, (key, what, example), "a method"));
     let id = id.filter(|_| f.get("id").is_none_or(|e| is_name(reader, &e)));
     let values = values(reader, f);
     let mut variants: Vec<Variant> = Vec::new();
     for (f, at) in tables(reader, f, "variant") {
-        let keys: Vec<&str> = ["id", "what"].into_iter().chain(KEYS.iter().map(|k| k.key)).collect();
+        let keys: Vec<&str> =
+            ["id", "what"].into_iter().chain(KEYS.iter().map(|k| k.key)).collect();
         reader.unknown_keys(&f, &keys, "a variant");
         let id = needed(reader, &f, ("id", "its name behind the method's", "nylon"), "a variant");
         let what = needed(reader, &f, ("what", "what it is", "nylon cyclone"), "a variant");
@@ -158,11 +158,7 @@ fn tables<'s, 'i>(
     }
 }
 
-fn from_and_tag(
-    reader: &mut Reader<'_>,
-    f: &Fields<'_, '_>,
-    what: &str,
-) -> Option<(String, Tag)> {
+fn from_and_tag(reader: &mut Reader<'_>, f: &Fields<'_, '_>, what: &str) -> Option<(String, Tag)> {
     let missing = |reader: &mut Reader<'_>, lacks: &str, help: &str| {
         reader.report(
             Finding::error("no-source", format!("{what} does not say {lacks}"))
@@ -180,7 +176,11 @@ fn from_and_tag(
     let tag = match f.get("tag") {
         Some(entry) => reader.choice(&entry, &Tag::ALL),
         None => {
-            missing(reader, "how it was come by", "add tag = \"seen\", \"seen-copy\", \"memory\" or \"computed\"");
+            missing(
+                reader,
+                "how it was come by",
+                "add tag = \"seen\", \"seen-copy\", \"memory\" or \"computed\"",
+            );
             None
         }
     };
@@ -201,18 +201,22 @@ fn value(reader: &mut Reader<'_>, entry: &Entry<'_, '_>, key: &KeyInfo) -> Optio
     let DeValue::Table(table) = entry.value.get_ref() else {
         let written = reader.text.get(entry.value_span()).unwrap_or("...");
         reader.report(
-            Finding::error("no-source", format!("{:?} does not say where its value comes from", key.key))
-                .at(entry.value_span(), "only a value")
-                .help(format!(
-                    "write {} = {{ is = {written}, from = \"our laboratory, 2027\", tag = \"seen\" }}",
-                    key.key
-                )),
+            Finding::error(
+                "no-source",
+                format!("{:?} does not say where its value comes from", key.key),
+            )
+            .at(entry.value_span(), "only a value")
+            .help(format!(
+                "write {} = {{ is = {written}, from = \"our laboratory, 2027\", tag = \"seen\" }}",
+                key.key
+            )),
         );
         return None;
     };
     let f = Fields { table, span: entry.value_span() };
     let with_at = key.shape == Shape::Volume;
-    let known: &[&str] = if with_at { &["is", "at", "from", "tag"] } else { &["is", "from", "tag"] };
+    let known: &[&str] =
+        if with_at { &["is", "at", "from", "tag"] } else { &["is", "from", "tag"] };
     reader.unknown_keys(&f, known, &format!("{:?}", key.key));
     let source = from_and_tag(reader, &f, &format!("{:?}", key.key));
     let at = f.get("at").filter(|_| with_at).map(|e| {
@@ -272,13 +276,20 @@ fn shape(reader: &mut Reader<'_>, is: &Entry<'_, '_>, shape: Shape) -> Option<(I
             Some((Is::Range(min(least), min(most)), both(is)?))
         }
         Shape::RangeOf(kind) => {
-            let Some([least, most]) = is.value.get_ref().as_array().and_then(|a| a.get(..2)).filter(|_| {
-                is.value.get_ref().as_array().is_some_and(|a| a.len() == 2)
-            }) else {
+            let Some([least, most]) = is
+                .value
+                .get_ref()
+                .as_array()
+                .and_then(|a| a.get(..2))
+                .filter(|_| is.value.get_ref().as_array().is_some_and(|a| a.len() == 2))
+            else {
                 reader.report(
-                    Finding::error("wrong-type", "this must be a list of two: the least and the most")
-                        .at(is.value_span(), "not two")
-                        .help(format!("write is = [{:?}, ...]", kind.example())),
+                    Finding::error(
+                        "wrong-type",
+                        "this must be a list of two: the least and the most",
+                    )
+                    .at(is.value_span(), "not two")
+                    .help(format!("write is = [{:?}, ...]", kind.example())),
                 );
                 return None;
             };

@@ -35,20 +35,18 @@ pub struct NotRead {
 /// A unit: how it is written, the first being the usual way, and its size.
 type Unit = (&'static [&'static str], f64);
 
-const MASS: &[Unit] = &[
-    (&["ng"], 1e-6),
-    (&["ug", "µg", "μg"], 1e-3),
-    (&["mg"], 1.0),
-    (&["g"], 1e3),
-];
+const MASS: &[Unit] =
+    &[(&["ng"], 1e-6), (&["ug", "µg", "μg"], 1e-3), (&["mg"], 1.0), (&["g"], 1e3)];
 const CONCENTRATION: &[Unit] = &[
     (&["ng/m3", "ng/m³"], 1e-6),
     (&["ug/m3", "µg/m3", "μg/m3", "ug/m³", "µg/m³", "μg/m³"], 1e-3),
     (&["mg/m3", "mg/m³"], 1.0),
     (&["g/m3", "g/m³"], 1e3),
 ];
-const FIBRES: &[Unit] =
-    &[(&["f/cc", "f/mL", "f/cm3", "f/cm³", "fibres/mL", "fibers/mL", "fibres/cc", "fibers/cc"], 1.0)];
+const FIBRES: &[Unit] = &[(
+    &["f/cc", "f/mL", "f/cm3", "f/cm³", "fibres/mL", "fibers/mL", "fibres/cc", "fibers/cc"],
+    1.0,
+)];
 const DENSITY: &[Unit] = &[(&["f/mm2", "f/mm²", "fibres/mm2", "fibers/mm2"], 1.0)];
 const AREA: &[Unit] = &[(&["mm2", "mm²"], 1.0), (&["cm2", "cm²"], 100.0)];
 

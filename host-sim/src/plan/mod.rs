@@ -18,6 +18,7 @@ mod checks;
 mod decimal;
 pub(crate) mod fields;
 mod keys;
+pub mod method_checks;
 mod outlook_checks;
 mod quantity_units;
 mod shortly_before;
@@ -25,7 +26,7 @@ pub(crate) mod syntax;
 mod table_rules;
 pub(crate) mod words;
 
-pub use ready::{ArmedAt, Loaded, Ready, load, table};
+pub use ready::{ArmedAt, Loaded, Ready, load, load_with, table};
 pub use shortly_before::shortly_before;
 
 /// How many steps a schedule made on the host may have: as many as a block can hold. What a pump can

@@ -154,11 +154,9 @@ impl Collision {
     #[must_use]
     pub fn says(&self) -> String {
         match *self {
-            Self::Flows { method, pump } => format!(
-                "the method takes {}, and the pump keeps {}",
-                range(method),
-                range(pump)
-            ),
+            Self::Flows { method, pump } => {
+                format!("the method takes {}, and the pump keeps {}", range(method), range(pump))
+            }
             Self::TimeShort { least_min, time_min } => format!(
                 "one sample takes {} at least, and there are {}",
                 minutes(least_min),
@@ -204,11 +202,18 @@ impl Collision {
         let mut add = |says: String, change| all.push(Remedy { says, change });
         match *self {
             Self::Flows { method, .. } => {
-                add(format!("another pump: one that keeps {}", range(method)), Change::Pump(method.0));
+                add(
+                    format!("another pump: one that keeps {}", range(method)),
+                    Change::Pump(method.0),
+                );
                 add("another method, or another sampler of it".to_owned(), Change::Other);
             }
             Self::TimeShort { least_min, time_min } => add(
-                format!("{} more time: {} in all", minutes(least_min - time_min), minutes(least_min)),
+                format!(
+                    "{} more time: {} in all",
+                    minutes(least_min - time_min),
+                    minutes(least_min)
+                ),
                 Change::Time(least_min),
             ),
             Self::Volumes { least, most } => {
@@ -217,7 +222,11 @@ impl Collision {
                 {
                     let could = mass_mg(c, most.l);
                     add(
-                        format!("a laboratory that can tell {} rather than {}", mass(could), mass(mg)),
+                        format!(
+                            "a laboratory that can tell {} rather than {}",
+                            mass(could),
+                            mass(mg)
+                        ),
                         Change::LeastMass(could),
                     );
                     if most.source != Source::MostMass {
@@ -242,11 +251,17 @@ impl Collision {
                 let needs = least.l / m;
                 let method = wish.method_flow.map_or(f64::INFINITY, |r| r.1);
                 if within(needs, method) {
-                    add(format!("another pump: one that keeps {}", flow(needs)), Change::Pump(needs));
+                    add(
+                        format!("another pump: one that keeps {}", flow(needs)),
+                        Change::Pump(needs),
+                    );
                 } else {
                     let most = range(wish.method_flow.unwrap_or((f, f)));
                     add(
-                        format!("another method: it would take {}, and this one takes {most}", flow(needs)),
+                        format!(
+                            "another method: it would take {}, and this one takes {most}",
+                            flow(needs)
+                        ),
                         Change::Other,
                     );
                 }
@@ -255,7 +270,11 @@ impl Collision {
                 {
                     let could = mass_mg(c, f * m);
                     add(
-                        format!("a laboratory that can tell {} rather than {}", mass(could), mass(mg)),
+                        format!(
+                            "a laboratory that can tell {} rather than {}",
+                            mass(could),
+                            mass(mg)
+                        ),
                         Change::LeastMass(could),
                     );
                     let from = mg * 1_000.0 / (f * m);
@@ -269,12 +288,12 @@ impl Collision {
                 let needs = most.l / m;
                 let method = wish.method_flow.map_or(0.0, |r| r.0);
                 if within(method, needs) {
-                    add(format!("another pump: one that keeps {}", flow(needs)), Change::Pump(needs));
+                    add(
+                        format!("another pump: one that keeps {}", flow(needs)),
+                        Change::Pump(needs),
+                    );
                 }
-                add(
-                    "another method, or one whose sample may be shorter".to_owned(),
-                    Change::Other,
-                );
+                add("another method, or one whose sample may be shorter".to_owned(), Change::Other);
             }
             Self::Lasting(l) if l.is_battery => {
                 let more = (l.needs_min / l.lasts_min - 1.0) * 100.0;

@@ -85,7 +85,8 @@ impl PumpWorld {
             let (mut volts, mut milliamps) = (open, battery.idle_ma);
             for _ in 0..2 {
                 milliamps = battery.idle_ma + drive * pump.volts / volts.max(0.1) * motor_ma;
-                volts = if battery.mains { open } else { open - milliamps * battery.milliohm / 1e6 };
+                volts =
+                    if battery.mains { open } else { open - milliamps * battery.milliohm / 1e6 };
             }
             let kept = drive * pump.volts <= volts;
             if !kept || (!battery.mains && (volts < battery.failing_v || left_mah <= 0.0)) {

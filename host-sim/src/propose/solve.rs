@@ -184,7 +184,12 @@ fn at_flow(
     let (samples, minutes) = if full {
         (needed, each.max(least).min(most))
     } else {
-        (((time + change) / (most + change) + SAME).floor().clamp(1.0, f64::from(wish.samples_at_most)), most)
+        (
+            ((time + change) / (most + change) + SAME)
+                .floor()
+                .clamp(1.0, f64::from(wish.samples_at_most)),
+            most,
+        )
     };
     let minutes = handy(minutes, least);
     Some(AtFlow { flow, round, minutes, between: (least, most), samples: samples as u32, full })
@@ -209,9 +214,12 @@ fn why_flow(bounds: &Bounds, (from, to): (f64, f64), best: &AtFlow) -> String {
             "gives the volume in the fewest samples".to_owned()
         }
         (Some(_), Some(_)) => {
-            "of those with the fewest samples, the volume furthest from its least and most".to_owned()
+            "of those with the fewest samples, the volume furthest from its least and most"
+                .to_owned()
         }
-        _ if best.samples > 1 => "of those with the fewest samples, the nearest to the middle".to_owned(),
+        _ if best.samples > 1 => {
+            "of those with the fewest samples, the nearest to the middle".to_owned()
+        }
         _ => "nearest to the middle of what is possible".to_owned(),
     }
 }
@@ -226,9 +234,11 @@ fn why_time(wish: &Wish, bounds: &Bounds, best: &AtFlow) -> String {
             format!("one of the whole time would pass {}", m.source.words())
         });
         let longer = wish.sample_min.is_some_and(|s| s.1 < wish.time_min);
-        let would = if longer { "one sample may not take the whole time".to_owned() } else { would };
+        let would =
+            if longer { "one sample may not take the whole time".to_owned() } else { would };
         return format!("{would}; {many} cover it");
     }
-    let what = if many == 1 { "one sample covers".to_owned() } else { format!("{many} samples cover") };
+    let what =
+        if many == 1 { "one sample covers".to_owned() } else { format!("{many} samples cover") };
     format!("{what} part of the time there is; what is not sampled is not known")
 }

@@ -85,7 +85,7 @@ fn version() -> &'static str {
 #[derive(Subcommand, Debug)]
 enum Command {
     /// Propose flow and time for a method, or say why there are none.
-    Propose(propose::Args),
+    Propose(Box<propose::Args>),
     /// Write a first plan.
     New(new::Args),
     /// Say what is wrong with a plan, and what it comes to.

@@ -3,7 +3,7 @@
 use super::paint::Paint;
 use super::propose::Tried;
 use super::table::{Side, Table};
-use crate::methods::units::{concentration, flow, mass, minutes, volume};
+use crate::methods::units::{concentration, figures, flow, mass, minutes, span, volume};
 use crate::plan::format;
 use crate::propose::{Answer, Limit, Proposal, Wish};
 
@@ -70,10 +70,7 @@ fn asked(wish: &Wish) -> String {
         parts.push(format!("limit {}", concentration(c)));
     }
     if let Some(f) = wish.fibres {
-        parts.push(format!(
-            "fibres counted at {} f/mL",
-            crate::methods::units::figures(f.level_f_ml)
-        ));
+        parts.push(format!("fibres counted at {} f/mL", figures(f.level_f_ml)));
     }
     parts.push(format!("time {}", minutes(wish.time_min)));
     if let Some(pump) = wish.pump_flow {
@@ -83,20 +80,13 @@ fn asked(wish: &Wish) -> String {
 }
 
 fn flows((from, to): (f64, f64)) -> String {
-    if (from - to).abs() <= 1e-9 * to {
-        return flow(from);
-    }
-    let (a, b) = (flow(from), flow(to));
-    match (a.split_once(' '), b.split_once(' ')) {
-        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {b}"),
-        _ => format!("{a} to {b}"),
-    }
+    span(from, to, flow)
 }
 
 fn limits(least: Option<Limit>, most: Option<Limit>) -> String {
     match (least, most) {
         (Some(a), Some(b)) if (a.l - b.l).abs() <= 1e-9 * b.l => volume(a.l) + " wanted",
-        (Some(a), Some(b)) => format!("{} to {}", volume(a.l), volume(b.l)),
+        (Some(a), Some(b)) => span(a.l, b.l, volume),
         (Some(a), None) => format!("{} or more", volume(a.l)),
         (None, Some(b)) => format!("{} or less", volume(b.l)),
         (None, None) => "no limits known".to_owned(),
@@ -143,6 +133,16 @@ fn possible(one: &Tried, p: &Proposal, paint: Paint, text: &mut String) {
             table.row(["mass".to_owned(), format!("{} {what}", mass(mg)), wanted, verdict]);
         }
     }
+    if let Some(f) = one.wish.fibres {
+        let on_filter = f.level_f_ml * p.volume_l * 1_000.0 / f.area_mm2;
+        let (least, most) = f.density_f_mm2;
+        table.row([
+            "fibres".to_owned(),
+            format!("{on_filter:.0} f/mm2 at {} f/mL", figures(f.level_f_ml)),
+            format!("{least:.0} to {most:.0} f/mm2"),
+            ok.clone(),
+        ]);
+    }
     let part = if p.covers_all { ok.clone() } else { paint.careful("part") };
     let change = one.wish.change_min;
     let total = if p.samples > 1 && change > 0.0 {
@@ -182,7 +182,7 @@ fn told(wish: &Wish, mg: f64, paint: Paint) -> (String, String) {
     let least = wish.least_mass_mg.is_none_or(|least| mg >= least * (1.0 - 1e-9));
     let most = wish.most_mass_mg.is_none_or(|most| mg <= most * (1.0 + 1e-9));
     let wanted = match (wish.least_mass_mg, wish.most_mass_mg) {
-        (Some(a), Some(b)) => format!("{} to {}", mass(a), mass(b)),
+        (Some(a), Some(b)) => span(a, b, mass),
         (Some(a), None) => format!("{} or more", mass(a)),
         (None, Some(b)) => format!("{} or less", mass(b)),
         (None, None) => return ("no range known".to_owned(), "-".to_owned()),
@@ -200,7 +200,9 @@ fn others(tried: &[Tried], chosen: usize, text: &mut String) {
     if tried.len() < 2 {
         return;
     }
-    text.push_str("\nthe other variants of the method\n");
+    text.push_str(
+        "\nNo variant was named; this one covers the time in the fewest samples. The others\n",
+    );
     let mut table = Table::new(&[Side::Left; 5]).indent(2);
     for one in tried.iter().enumerate().filter(|(i, _)| *i != chosen).map(|(_, t)| t) {
         match &one.answer {
@@ -222,7 +224,7 @@ fn others(tried: &[Tried], chosen: usize, text: &mut String) {
         }
     }
     text.push_str(&table.render());
-    text.push_str("  name the one that is used: --method ID/VARIANT\n");
+    text.push_str("  Name the one that is used: --method ID/VARIANT\n");
 }
 
 fn impossible(one: &Tried, paint: Paint, text: &mut String) {

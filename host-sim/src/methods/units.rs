@@ -213,6 +213,27 @@ pub fn minutes(min: f64) -> String {
     if ms < 1_000 { format::duration(ms) } else { format::duration((ms + 500) / 1_000 * 1_000) }
 }
 
+/// A least and a most, shown so that a unit which both have is said once: "0.1 to 2 mg".
+#[must_use]
+pub fn span(least: f64, most: f64, show: impl Fn(f64) -> String) -> String {
+    let (a, b) = (show(least), show(most));
+    match (a.split_once(' '), b.split_once(' ')) {
+        _ if a == b => a,
+        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {b}"),
+        _ => format!("{a} to {b}"),
+    }
+}
+
+/// A flow in L/min with four figures, for one that nobody sets: "333.3 mL/min".
+#[must_use]
+pub fn about_flow(l_per_min: f64) -> String {
+    if l_per_min >= 1.0 {
+        format!("{} L/min", four(l_per_min))
+    } else {
+        format!("{} mL/min", four(l_per_min * 1e3))
+    }
+}
+
 /// A number with one decimal from 100 on, else with four figures.
 fn four(value: f64) -> String {
     let places = (3 - value.abs().max(1e-9).log10().floor() as i32).clamp(1, 9) as usize;
@@ -268,5 +289,9 @@ mod tests {
         assert_eq!(volume(816.0), "816 L");
         assert_eq!(volume(0.5), "500 mL");
         assert_eq!(minutes(192.5), "3 h 12 min 30 s");
+        assert_eq!(span(0.1, 2.0, mass), "0.1 to 2 mg");
+        assert_eq!(span(0.000_4, 4.0, mass), "0.4 µg to 4 mg");
+        assert_eq!(span(1.7, 1.7, flow), "1.7 L/min");
+        assert_eq!(about_flow(1.0 / 3.0), "333.3 mL/min");
     }
 }

@@ -9,7 +9,7 @@ use super::finding::{Finding, Findings, Severity};
 use super::outlook::Range;
 use super::read::At;
 use super::ready::Ready;
-use crate::methods::units::{concentration, mass, minutes, volume};
+use crate::methods::units::{concentration, mass, minutes, span, volume};
 use crate::methods::{Entry, KEYS, Library, Named, Tag};
 use crate::propose::mass_mg;
 
@@ -367,7 +367,7 @@ impl Compared {
             return;
         }
         let wants = match (least, most) {
-            (Some((a, _)), Some(b)) => format!("{} to {}", mass(a), mass(b)),
+            (Some((a, _)), Some(b)) => span(a, b, mass),
             (Some((a, "detected from")), None) => format!("{} or more to be detected", mass(a)),
             (Some((a, _)), None) => format!("{} or more", mass(a)),
             (None, Some(b)) => format!("{} or less", mass(b)),
@@ -413,10 +413,4 @@ impl Compared {
             );
         }
     }
-}
-
-/// One value, or two with "to" between.
-fn span(low: f64, high: f64, show: impl Fn(f64) -> String) -> String {
-    let (a, b) = (show(low), show(high));
-    if a == b { a } else { format!("{a} to {b}") }
 }

@@ -2,7 +2,7 @@
 
 use super::solve::{Bounds, Endurance, within};
 use super::{Limit, Source, Wish, mass_mg};
-use crate::methods::units::{concentration, flow, mass, minutes, volume};
+use crate::methods::units::{about_flow, concentration, flow, mass, minutes, span, volume};
 
 /// Two demands that cannot both be met.
 #[derive(Clone, Debug, PartialEq)]
@@ -132,7 +132,7 @@ pub(super) fn collisions(wish: &Wish, bounds: &Bounds) -> Vec<Collision> {
 }
 
 fn range((from, to): (f64, f64)) -> String {
-    if from == to { flow(from) } else { format!("{} to {}", flow(from), flow(to)) }
+    span(from, to, flow)
 }
 
 impl Collision {
@@ -232,7 +232,10 @@ impl Collision {
                     if most.source != Source::MostMass {
                         let from = mg * 1_000.0 / most.l;
                         add(
-                            format!("nothing else is needed from {} on", concentration(from)),
+                            format!(
+                                "{} in the air or more, for which these samples do",
+                                concentration(from)
+                            ),
                             Change::Concentration(from),
                         );
                     }
@@ -252,7 +255,7 @@ impl Collision {
                 let method = wish.method_flow.map_or(f64::INFINITY, |r| r.1);
                 if within(needs, method) {
                     add(
-                        format!("another pump: one that keeps {}", flow(needs)),
+                        format!("another pump: one that keeps {}", about_flow(needs)),
                         Change::Pump(needs),
                     );
                 } else {
@@ -260,7 +263,7 @@ impl Collision {
                     add(
                         format!(
                             "another method: it would take {}, and this one takes {most}",
-                            flow(needs)
+                            about_flow(needs)
                         ),
                         Change::Other,
                     );
@@ -279,7 +282,10 @@ impl Collision {
                     );
                     let from = mg * 1_000.0 / (f * m);
                     add(
-                        format!("nothing else is needed from {} on", concentration(from)),
+                        format!(
+                            "{} in the air or more, for which these samples do",
+                            concentration(from)
+                        ),
                         Change::Concentration(from),
                     );
                 }
@@ -289,7 +295,7 @@ impl Collision {
                 let method = wish.method_flow.map_or(0.0, |r| r.0);
                 if within(method, needs) {
                     add(
-                        format!("another pump: one that keeps {}", flow(needs)),
+                        format!("another pump: one that keeps {}", about_flow(needs)),
                         Change::Pump(needs),
                     );
                 }

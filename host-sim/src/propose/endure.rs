@@ -59,6 +59,21 @@ impl PumpWorld {
             + path.fittings * part * part
     }
 
+    /// Until the drop over the train is the rated one: it grows in proportion to the dust, so this can be solved.
+    fn filter_min(&self, flow_ul: f64) -> f64 {
+        let path = &self.plant.path;
+        let part = flow_ul / self.plant.rated.flow;
+        let left_pa = self.plant.rated.drop - self.drop_pa(flow_ul, 0.0);
+        let pa_per_min = path.per_mg * part * flow_ul * 1e-9 * self.dust_mg_m3;
+        if left_pa <= 0.0 {
+            0.0
+        } else if pa_per_min > 0.0 {
+            left_pa / pa_per_min
+        } else {
+            f64::INFINITY
+        }
+    }
+
     /// How long it goes on at a flow.
     #[must_use]
     pub fn runs(&self, flow_l_per_min: f64) -> Runs {
@@ -68,12 +83,10 @@ impl PumpWorld {
         let kelvin = air.celsius + 273.15;
         let warmer = (kelvin + self.plant.element.warming) / kelvin;
         let mut left_mah = battery.mah * battery.start;
-        let mut runs = Runs { battery_min: f64::INFINITY, filter_min: f64::INFINITY };
+        let mut runs = Runs { battery_min: f64::INFINITY, filter_min: self.filter_min(flow) };
+        let mut last_drop = f64::NAN;
         for minute in 0..FAR_MIN {
             let drop = self.drop_pa(flow, mg_per_min * f64::from(minute));
-            if drop > self.plant.rated.drop && runs.filter_min.is_infinite() {
-                runs.filter_min = f64::from(minute);
-            }
             // A fresh filter follows a loaded one: the battery never works against more than the rated drop.
             let drop = drop.min(self.plant.rated.drop);
             let inside = flow * air.pressure / (air.pressure - drop) * warmer;
@@ -94,9 +107,10 @@ impl PumpWorld {
                 return runs;
             }
             left_mah -= milliamps / 60.0;
-            if runs.filter_min.is_finite() && battery.mains {
+            if battery.mains && minute > 0 && drop == last_drop {
                 return runs;
             }
+            last_drop = drop;
         }
         runs
     }

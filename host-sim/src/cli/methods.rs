@@ -6,7 +6,7 @@ use super::io::{Failure, Io};
 use super::library::{MethodsArgs, not_named};
 use super::paint::Paint;
 use super::table::{Side, Table};
-use crate::methods::units::mass;
+use crate::methods::units::{joined, mass};
 use crate::methods::{Entry, Is, KEYS, Library, Method, Named, Note, Tag, Value, Values};
 use crate::propose::mass_mg;
 
@@ -122,12 +122,7 @@ fn said(value: &Value) -> String {
 fn volumes(values: &Values) -> String {
     let of = |key| values.any(key).map(said);
     match (of("volume-min"), of("volume-max"), of("volume-recommended")) {
-        (Some(least), Some(most), _) => match (least.split_once(' '), most.split_once(' ')) {
-            (Some((number, unit)), Some((_, same))) if unit == same => {
-                format!("{number} to {most}")
-            }
-            _ => format!("{least} to {most}"),
-        },
+        (Some(least), Some(most), _) => joined(&least, &most),
         (Some(least), None, _) => format!("{least} or more"),
         (None, Some(most), _) => format!("{most} or less"),
         (None, None, Some(one)) => one,

@@ -8,7 +8,6 @@ use super::io::{Failure, Io};
 use super::library::MethodsArgs;
 use super::new_text::{plus, toml_quoted};
 use super::propose::{Args, Tried};
-use crate::methods::units;
 use crate::plan::finding::Severity;
 use crate::plan::source::Source;
 use crate::plan::{self, ArmedAt, format, render, when};
@@ -65,7 +64,15 @@ pub(super) fn write(text: &str, path: &str, quiet: bool, io: &mut Io<'_>) -> Res
 fn start(args: &Args) -> Result<Option<Civil>, Failure> {
     let fault = |e: when::NotWhen| Failure::Usage(format!("--start: {}", e.message), e.help);
     let Some(text) = &args.start else { return Ok(None) };
-    let Ok(date) = when::date(text) else { return when::civil(text).map(Some).map_err(fault) };
+    let Ok(date) = when::date(text) else {
+        if args.from.is_some() {
+            return Err(Failure::Usage(
+                "--start has a time, and so has --from".to_owned(),
+                "give the date alone with --start".to_owned(),
+            ));
+        }
+        return when::civil(text).map(Some).map_err(fault);
+    };
     let Some(from) = &args.from else {
         let example = format!("{} 07:30", when::date_text(date));
         return Err(Failure::Usage(
@@ -119,7 +126,7 @@ fn written(args: &Args, one: &Tried, p: &Proposal, zone: &str, start: Option<Civ
         text.push('\n');
     }
     text.push_str("]\n");
-    limits(one, p, &mut text);
+    limits(args, one, p, &mut text);
     text
 }
 
@@ -171,22 +178,23 @@ fn time_text(time: TimeOfDay) -> String {
 }
 
 /// What is wanted, for `check`.
-fn limits(one: &Tried, p: &Proposal, text: &mut String) {
+fn limits(args: &Args, one: &Tried, p: &Proposal, text: &mut String) {
     let mut lines = Vec::new();
     if let Some((from, to)) = one.wish.pump_flow {
         let flow = |l: f64| format::flow((l * 1e6).round() as u64);
         lines.push(format!("pump-flow = [\"{}\", \"{}\"]", flow(from), flow(to)));
     }
-    // Rounded outwards to the mL, so that what is exactly at a limit is within it.
+    // Rounded outwards to the mL, and so that what is proposed exactly at a limit is within it.
     if let Some((least, most)) = p.least.zip(p.most) {
         let volume = |ml: f64| format::volume_ml(ml.max(1.0) as u64);
-        let (least, most) = ((least.l * 1e3 - 1e-6).floor(), (most.l * 1e3 + 1e-6).ceil());
-        let exactly = (most - least).abs() < 2.0;
-        let (least, most) = if exactly { (least - 1.0, most + 1.0) } else { (least, most) };
-        lines.push(format!("volume    = [\"{}\", \"{}\"]", volume(least), volume(most)));
+        let drawn = p.volume_l * 1e3;
+        let least = (least.l * 1e3).min(drawn) + 1e-6;
+        let most = (most.l * 1e3).max(drawn) - 1e-6;
+        let (least, most) = (volume(least.floor()), volume(most.ceil()));
+        lines.push(format!("volume    = [\"{least}\", \"{most}\"]"));
     }
-    if let Some(c) = one.wish.expect_mg_m3.filter(|_| !one.id.is_empty()) {
-        lines.push(format!("expect    = \"{}\"", units::concentration(c)));
+    if let Some(expect) = args.expect.as_ref().filter(|_| !one.id.is_empty()) {
+        lines.push(format!("expect    = {}", toml_quoted(expect)));
     }
     if !lines.is_empty() {
         text.push_str(&format!("\n[limits]\n{}\n", lines.join("\n")));

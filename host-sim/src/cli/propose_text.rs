@@ -200,9 +200,7 @@ fn others(tried: &[Tried], chosen: usize, text: &mut String) {
     if tried.len() < 2 {
         return;
     }
-    text.push_str(
-        "\nNo variant was named; this one covers the time in the fewest samples. The others\n",
-    );
+    text.push_str("\nNo variant was named; this one does with the fewest samples. The others\n");
     let mut table = Table::new(&[Side::Left; 5]).indent(2);
     for one in tried.iter().enumerate().filter(|(i, _)| *i != chosen).map(|(_, t)| t) {
         match &one.answer {

@@ -153,7 +153,9 @@ impl Library {
         let lower = id.to_lowercase();
         let number = lower.rsplit([' ', '-', '/']).next().filter(|n| n.len() >= 2);
         let by_number = number.and_then(|n| names().find(|name| name.ends_with(n)));
-        by_number.or_else(|| words::closest(id, names()))
+        // Four digits that are all others are another method, not a slip.
+        let slip = |near: &&str| strsim::damerau_levenshtein(&lower, near) <= 2;
+        by_number.or_else(|| words::closest(id, names()).filter(slip))
     }
 }
 
@@ -233,6 +235,7 @@ mod tests {
         assert!(matches!(library.named("nmam-0600/steel"), Named::NoVariant(_)));
         assert_eq!(library.named("nmam-600"), Named::NoMethod(Some("nmam-0600")));
         assert_eq!(library.named("NMAM 0600"), Named::NoMethod(Some("nmam-0600")));
+        assert_eq!(library.named("nmam-9999"), Named::NoMethod(None));
         assert_eq!(library.named("something"), Named::NoMethod(None));
     }
 

@@ -3,7 +3,7 @@
 use draught::units::Quantity;
 use toml::de::{DeTable, DeValue};
 
-use super::units::Kind;
+use super::units::{self, Kind};
 use super::{Is, KEYS, KeyInfo, Method, Note, Shape, Tag, Value, Values, Variant};
 use crate::plan::fields::{Entry, Fields, Reader};
 use crate::plan::finding::{Finding, Findings};
@@ -314,8 +314,5 @@ fn both(is: &Entry<'_, '_>) -> Option<String> {
     let texts = is.value.get_ref().as_array()?.iter().map(|v| v.get_ref().as_str());
     let texts: Vec<&str> = texts.collect::<Option<_>>()?;
     let [least, most] = texts.as_slice() else { return None };
-    Some(match (least.split_once(' '), most.split_once(' ')) {
-        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {most}"),
-        _ => format!("{least} to {most}"),
-    })
+    Some(units::joined(least, most))
 }

@@ -156,13 +156,13 @@ pub fn parse(text: &str, kind: Kind) -> Result<f64, NotRead> {
     Ok(value)
 }
 
-/// A number with three figures that count, no more than six decimals, and no zeros at its end: "0.0125", "1.2", "401".
+/// A number with four figures that count and no zeros at its end: "0.0125", "1.2", "400.6".
 #[must_use]
 pub fn figures(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return "0".to_owned();
     }
-    let places = (2 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    let places = (3 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
     let text = format!("{value:.places$}");
     if !text.contains('.') {
         return text;
@@ -194,9 +194,9 @@ pub fn concentration(mg_m3: f64) -> String {
 #[must_use]
 pub fn volume(l: f64) -> String {
     match l {
-        10_000.0.. => format!("{} m3", four(l / 1e3)),
-        1.0.. => format!("{} L", four(l)),
-        _ => format!("{} mL", four(l * 1e3)),
+        10_000.0.. => format!("{} m3", figures(l / 1e3)),
+        1.0.. => format!("{} L", figures(l)),
+        _ => format!("{} mL", figures(l * 1e3)),
     }
 }
 
@@ -216,11 +216,16 @@ pub fn minutes(min: f64) -> String {
 /// A least and a most, shown so that a unit which both have is said once: "0.1 to 2 mg".
 #[must_use]
 pub fn span(least: f64, most: f64, show: impl Fn(f64) -> String) -> String {
-    let (a, b) = (show(least), show(most));
-    match (a.split_once(' '), b.split_once(' ')) {
-        _ if a == b => a,
-        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {b}"),
-        _ => format!("{a} to {b}"),
+    joined(&show(least), &show(most))
+}
+
+/// The same of two texts.
+#[must_use]
+pub fn joined(least: &str, most: &str) -> String {
+    match (least.split_once(' '), most.split_once(' ')) {
+        _ if least == most => least.to_owned(),
+        (Some((number, unit)), Some((_, same))) if unit == same => format!("{number} to {most}"),
+        _ => format!("{least} to {most}"),
     }
 }
 
@@ -228,17 +233,10 @@ pub fn span(least: f64, most: f64, show: impl Fn(f64) -> String) -> String {
 #[must_use]
 pub fn about_flow(l_per_min: f64) -> String {
     if l_per_min >= 1.0 {
-        format!("{} L/min", four(l_per_min))
+        format!("{} L/min", figures(l_per_min))
     } else {
-        format!("{} mL/min", four(l_per_min * 1e3))
+        format!("{} mL/min", figures(l_per_min * 1e3))
     }
-}
-
-/// A number with one decimal from 100 on, else with four figures.
-fn four(value: f64) -> String {
-    let places = (3 - value.abs().max(1e-9).log10().floor() as i32).clamp(1, 9) as usize;
-    let text = format!("{value:.places$}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 #[cfg(test)]
@@ -279,8 +277,8 @@ mod tests {
 
     #[test]
     fn shown_with_the_figures_that_count() {
-        assert_eq!(figures(0.012_49), "0.0125");
-        assert_eq!(figures(400.6), "401");
+        assert_eq!(figures(0.012_504), "0.0125");
+        assert_eq!(figures(400.64), "400.6");
         assert_eq!(figures(0.0), "0");
         assert_eq!(mass(0.384), "0.384 mg");
         assert_eq!(mass(0.012_5), "12.5 µg");

@@ -2,6 +2,7 @@
 
 pub mod finding;
 pub mod format;
+pub mod method_checks;
 pub mod outlook;
 pub mod quantity;
 pub mod read;
@@ -18,7 +19,7 @@ mod checks;
 mod decimal;
 pub(crate) mod fields;
 mod keys;
-pub mod method_checks;
+mod method_compare;
 mod outlook_checks;
 mod quantity_units;
 mod shortly_before;

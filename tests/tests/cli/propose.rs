@@ -63,6 +63,7 @@ fn proposals_are_shown() {
         "draught propose --flow \"1 L/min\" --time \"8 h\" --from 07:00 --until 08:00",
         "draught propose --flow \"1 L/min\" --start \"2027-03-08 07:30\"",
         "draught propose --flow \"1 L/min\" --start 2027-03-08 -o -",
+        "draught propose --flow \"1 L/min\" --from 07:00 --until 08:00 --start \"2027-03-08 07:30\" -o -",
         "draught propose --flow \"1 L/min\" --start \"2020-03-08 07:30\" -o -",
         "draught propose --flow \"1 L/min\" -o docs/plan.md",
     ] {
@@ -95,7 +96,10 @@ fn proposed_plans_pass_check() {
     let possible = || ASKED.iter().filter(|(_, code)| *code == 0);
     let starts = ["", " --start \"2027-03-08 07:30\""];
     for ((asked, _), start) in possible().flat_map(|a| starts.map(|s| (a, s))) {
-        let line = format!("draught propose {asked} --zone Europe/Oslo{start} -o -");
+        // With --from, the date alone.
+        let at =
+            if asked.contains("--from") { start.replace(" 07:30", "") } else { start.to_owned() };
+        let line = format!("draught propose {asked} --zone Europe/Oslo{at} -o -");
         let plan = type_in(&line);
         assert_eq!((plan.code, plan.err.as_str()), (0, ""), "{line}");
         let checked = run_with(&["check", "-", "--armed-at", "2027-03-08 06:00"], &plan.out);

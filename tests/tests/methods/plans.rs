@@ -49,7 +49,13 @@ fn the_flow_must_be_one_that_the_method_takes() {
     assert_eq!(nylon("2.2 L/min"), ["error[method-flow]"]);
     let l = |flow: &str| codes("method = \"epa-app-l\"", flow, "24 h", "");
     assert_eq!(l("15.8364 L/min"), ["error[method-flow]"]);
-    assert!(l("15.8365 L/min").is_empty() && l("17.5035 L/min").is_empty());
+    for flow in ["15.8365 L/min", "16.5 L/min", "17.5035 L/min"] {
+        assert_eq!(l(flow), ["warning[method-flow]"], "{flow}: within the range, and not nominal");
+    }
+    assert!(l("16.67 L/min").is_empty());
+    let cotton = |flow: &str| codes("method = \"osha-1910-1043\"", flow, "6 h", "");
+    assert_eq!(cotton("7.1 L/min"), ["error[method-flow]"]);
+    assert!(cotton("7.4 L/min").is_empty());
 }
 
 #[test]

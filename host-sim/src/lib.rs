@@ -4,6 +4,7 @@
 //! * [`plan`]: the TOML text that a person writes, read, checked and made into a schedule.
 //! * [`mod@bench`]: the simulated world, and the loop that runs the real core inside it.
 //! * [`report`]: the record, the trace and the picture of a run.
+//! * [`record_file`]: a pump's record as a file.
 //! * [`explain`]: a block, byte by byte.
 //! * [`mod@diff`]: two schedules, compared in words.
 //! * [`methods`]: what published methods ask of a sample, each value with its source.
@@ -17,4 +18,5 @@ pub mod explain;
 pub mod methods;
 pub mod plan;
 pub mod propose;
+pub mod record_file;
 pub mod report;

@@ -89,6 +89,7 @@ impl Checkpoint {
     /// No bytes make a machine that panics, and none one that never comes to rest; but only bytes that a CRC guards
     /// make the machine that was kept.
     #[must_use]
+    #[inline(never)]
     pub fn from_bytes(bytes: &[u8; Self::LEN]) -> Option<Self> {
         let mut take = Take::new(bytes);
         let state = take_state(&mut take);

@@ -4,7 +4,7 @@ use super::board::Board;
 use super::state::{Pump, Sample};
 use crate::clock::Now;
 use crate::event::{EndReason, Event, PumpEnd, Pumped};
-use crate::machine::Checkpoint;
+use crate::machine::{Checkpoint, Demand};
 use crate::record::{Flags, SpanRow, Tally};
 
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
@@ -45,7 +45,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.begin_sample(now, sample);
         }
         self.run.event.started = self.run.event.started.or(now.wall);
-        self.run.event.samples = self.run.event.samples.max(sample);
     }
 
     /// From now on it is another sampler.
@@ -57,6 +56,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.drawn_before = self.run.input(now).drawn;
         self.run.tally = Tally::new(now.mono);
         self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
+        self.run.event.samples = self.run.event.samples.max(number);
         self.changed = true;
     }
 
@@ -102,6 +102,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             by: pumped.by,
         });
         self.changed = true;
+        if let PumpEnd::Tripped(_) = pumped.by {
+            // A pass that follows at once starts like any other: its limits are judged anew.
+            self.demand(Demand::Off);
+        }
     }
 
     fn closed(&mut self, reason: EndReason) {

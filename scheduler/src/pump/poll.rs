@@ -1,8 +1,8 @@
 //! One poll.
 
 use super::board::Board;
+use super::boot::WARNED_MS;
 use super::state::Pump;
-use crate::arithmetic::divide;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
@@ -68,7 +68,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
         };
         let ms = now.mono.since(before);
-        self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms);
+        // A poll that is later than 49 days is no concern here.
+        self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms as u32);
         let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
         let seen = Seen {
             flow_ul_per_min: flow,
@@ -130,18 +131,21 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// False when the motor did not do as it was told.
     fn act(&mut self, now: Now) -> bool {
         let mut obeys = self.rest();
+        let since_kept = now.mono.since(self.run.kept);
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
-        let held = self.warned && !self.power.failing && self.run.is_pumping();
-        let pumped_on = self.run.is_pumping()
-            && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
-        let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
-        if self.pumped_since_boot_ms >= self.config.checkpoint_ms.into() {
+        let lasts = since_kept >= WARNED_MS.into();
+        let held = self.warned && self.run.is_pumping() && (!self.power.failing || lasts);
+        self.warned_in_vain = self.power.failing && (held || self.warned_in_vain);
+        let pumped_on = self.run.is_pumping() && since_kept >= self.config.checkpoint_ms.into();
+        let warns = self.power.failing && !self.warned_in_vain;
+        let warned = warns && self.run.machine.is_armed() && !self.warned;
+        if self.pumped_since_boot_ms >= self.config.checkpoint_ms {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned || held {
             // Tried again at the next poll when it fails.
             let _ = self.keep(now);
-            self.warned = self.power.failing;
+            self.warned = warns;
         }
         if self.run.is_pumping() {
             let duty = if self.is_kept(now) { self.regulator.duty() } else { Duty::OFF };
@@ -176,8 +180,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 (Some(before), Some(wall)) => {
                     let passed = now.mono.since(self.polled.mono);
                     let expected = before.as_ms().saturating_add(passed);
-                    // 200 parts per million are what a cheap crystal may gain meanwhile.
-                    let may = divide(passed, 5_000).unwrap_or(0).saturating_add(STEP_MS);
+                    // 1 in 4,096, 244 parts per million, is more than a cheap crystal gains meanwhile.
+                    let may = (passed >> 12).saturating_add(STEP_MS);
                     if wall.as_ms().abs_diff(expected) > may {
                         self.run.event.flags.set(Flags::CLOCK_STEPPED);
                     }

@@ -11,3 +11,4 @@ mod propose;
 mod refused_blocks;
 mod screens;
 mod simulate;
+mod whole_pump;

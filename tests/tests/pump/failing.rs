@@ -10,7 +10,7 @@ use draught_tests::rig::Rows;
 
 use draught::pump::StartRefused;
 
-use super::{HOUR, MINUTE, armed, assert_sums, block, busy, run, settings};
+use super::{FLOW_UL_PER_MIN, HOUR, MINUTE, armed, assert_sums, block, busy, run, settings};
 
 /// Sixty runs of 20 s with 5 s between them: none is as long as a checkpoint interval.
 fn short_runs() -> Vec<u8> {
@@ -237,4 +237,106 @@ fn a_schedule_that_hardly_pumps_is_not_walked_for_ever() {
     assert!(!pump.status().indications.armed);
     pump.load(&block(settings(), &[run(1), hold, passes(1_000, 2)]), 0).unwrap();
     pump.arm().unwrap();
+}
+
+#[test]
+fn what_is_pumped_while_a_warning_lasts_is_accounted_for() {
+    for lasts in [500, 1_500, 5_000, 40_000, 100_000] {
+        let (rig, mut pump) = armed(&busy(), 60_000);
+        assert!(rig.run(&mut pump, 200_500), "in the second run");
+        rig.set().power.failing = true;
+        // The supply wakes the board when it warns.
+        assert!(rig.run(&mut pump, 200_500 + lasts));
+        rig.outage(5 * MINUTE);
+        rig.set().power.failing = false;
+        let (mut pump, _) = rig.boot(60_000);
+        assert!(rig.run(&mut pump, HOUR));
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        let (event, lost) = (rows.events[0], rig.look().truly_pumped_ms - rows.events[0].pumped_ms);
+        assert!(lost <= u64::from(event.unaccounted_ms), "warned for {lasts} ms: {lost} ms");
+        // More than a moment is worth a look.
+        assert!(lost <= 3_000 || event.flags.has(Flags::TIME_UNACCOUNTED), "{lasts}: {lost}");
+        // A warning that lasts does not wear the flash.
+        assert_eq!(rig.look().nor.wrong_use, Vec::<String>::new());
+    }
+}
+
+#[test]
+fn a_word_that_only_looks_right_takes_nothing_of_the_record_at_the_second_boot() {
+    use draught_tests::nor::Torn;
+    let (rig, mut pump) = armed(&busy(), 20_000);
+    let before = rig.look().nor.operations();
+    assert!(rig.run(&mut pump, 15 * MINUTE));
+    let operations = rig.look().nor.operations() - before;
+    for cut in 0..operations {
+        let (rig, mut pump) = armed(&busy(), 20_000);
+        rig.set().nor.cut_after(cut, Torn::LooksRight);
+        assert!(!rig.run(&mut pump, 15 * MINUTE), "the cut comes");
+        rig.outage(10_000);
+        drop(rig.boot(20_000));
+        rig.outage(10_000);
+        let (mut pump, _) = rig.boot(20_000);
+        assert!(rig.run(&mut pump, 30 * MINUTE));
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        assert_eq!(rows.events[0].reason, EndReason::Finished, "cut {cut}");
+        assert_eq!(*pump.record(), rows.events[0], "cut {cut}: what is told is what is kept");
+        // What was collected is not offered again, also where a row is there twice.
+        let mut last = None;
+        pump.each_row(|seq, _, _| last = Some(seq));
+        pump.release_rows(last.unwrap());
+        assert_eq!(Rows::of(&mut pump), Rows::default(), "cut {cut}");
+    }
+}
+
+#[test]
+fn a_stretch_whose_schedule_rots_is_in_the_record() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE + 1));
+    drop(pump);
+    // Every bit of the schedule's block, and of both its headers.
+    for byte in 0..2 * draught_tests::rig::PAGE {
+        rig.set().nor.flip(8 * byte);
+    }
+    rig.outage(MINUTE);
+    let (mut pump, _) = rig.boot(60_000);
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_sums(&rows);
+    let event = rows.events[0];
+    assert_eq!((event.reason, event.spans), (EndReason::WrongTable, 1));
+    assert_eq!(event.pumped_ms, 10 * MINUTE);
+    assert_eq!(rig.look().duty.per_myriad(), 0);
+}
+
+#[test]
+fn a_limit_that_ended_a_pass_is_judged_anew_in_the_next() {
+    // Eight runs of 10 min, each on a sampler of its own, one after the other. The inlet is blocked for 63 s in the third.
+    let eight = Step::Repeat {
+        from: StepNo::FIRST,
+        passes: Passes::new(8).unwrap(),
+        sampler: Sampler::Fresh,
+    };
+    let (rig, mut pump) = armed(&block(settings(), &[run(10), eight]), 60_000);
+    assert!(rig.run(&mut pump, 25 * MINUTE));
+    rig.set().open_percent = 0;
+    assert!(rig.run(&mut pump, 26 * MINUTE + 3_000));
+    rig.set().open_percent = 100;
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_sums(&rows);
+    let event = rows.events[0];
+    assert_eq!((event.trips, event.samples), ([1, 0, 0, 0, 0], 8));
+    let short: Vec<_> = rows.samples.iter().filter(|s| s.pumped_ms < 10 * MINUTE).collect();
+    assert_eq!(
+        short.len(),
+        1,
+        "{:?}",
+        rows.samples.iter().map(|s| s.pumped_ms).collect::<Vec<_>>()
+    );
+    // The next one starts like any other, not from the full duty that the blockage left.
+    let after = rows.samples.iter().find(|s| s.number == short[0].number + 1).unwrap();
+    let target = u64::from(FLOW_UL_PER_MIN) * 10 * MINUTE;
+    assert!(after.volume.as_raw().abs_diff(target) < target / 100, "{:?}", after.volume);
 }

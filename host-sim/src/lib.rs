@@ -9,6 +9,8 @@
 //! * [`explain`]: a block, byte by byte.
 //! * [`hygiene`]: from readings and laboratory figures to volume, concentration, exposure and their uncertainty.
 //! * [`mod@diff`]: two schedules, compared in words.
+//! * [`methods`]: what published methods ask of a sample, each value with its source.
+//! * [`propose`]: a flow and a time that satisfy a method.
 //! * [`cli`]: the commands of `draught`.
 
 pub mod bench;
@@ -16,7 +18,9 @@ pub mod cli;
 pub mod diff;
 pub mod explain;
 pub mod hygiene;
+pub mod methods;
 pub mod plan;
+pub mod propose;
 pub mod record_file;
 pub mod report;
 pub mod results;

@@ -23,10 +23,17 @@ pub mod forecast;
 mod forecast_json;
 mod forecast_steps;
 pub mod io;
+pub mod library;
+pub mod methods;
 pub mod new;
 mod new_text;
 pub mod paint;
 mod progress;
+pub mod propose;
+mod propose_json;
+mod propose_plan;
+mod propose_text;
+mod propose_wish;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
@@ -83,6 +90,8 @@ fn version() -> &'static str {
 /// Every command, in the order in which a newcomer needs them.
 #[derive(Subcommand, Debug)]
 enum Command {
+    /// Propose flow and time for a method, or say why there are none.
+    Propose(Box<propose::Args>),
     /// Write a first plan.
     New(new::Args),
     /// Say what is wrong with a plan, and what it comes to.
@@ -101,6 +110,8 @@ enum Command {
     Diff(diff::Args),
     /// Compute volume, concentration, exposure, uncertainty, with formula and source.
     Compute(compute::Args),
+    /// List the library of methods, or show one with its sources.
+    Methods(methods::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -123,6 +134,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
     };
     io.set_colour(cli.color);
     let result = match &cli.command {
+        Command::Propose(args) => propose::run(args, io),
         Command::New(args) => new::run(args, io),
         Command::Check(args) => check::run(args, io),
         Command::Forecast(args) => forecast::run(args, io),
@@ -132,6 +144,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
         Command::Compute(args) => compute::run(args, io),
+        Command::Methods(args) => methods::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

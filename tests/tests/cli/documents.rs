@@ -90,6 +90,8 @@ fn the_standards_page_lists_the_tests_there_are() {
         "crc",
         "encoding",
         "simulate",
+        "methods/library",
+        "methods/plans",
     ];
     let all: BTreeSet<String> =
         files.iter().flat_map(|f| tests_in(&format!("tests/tests/{f}.rs"))).collect();

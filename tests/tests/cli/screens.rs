@@ -153,7 +153,18 @@ fn wrong_files_are_told() {
 fn help_has_an_example_for_each_command() {
     let mut told = String::new();
     for command in [
-        "", "new", "check", "forecast", "simulate", "encode", "decode", "explain", "diff",
+        "",
+        "propose",
+        "new",
+        "check",
+        "forecast",
+        "simulate",
+        "encode",
+        "decode",
+        "explain",
+        "diff",
+        "methods",
+        "methods show",
         "compute",
     ] {
         let line = format!("draught {command} --help").replace("  ", " ");
@@ -169,7 +180,7 @@ fn help_has_an_example_for_each_command() {
 /// The screens shown in the documents are the real ones.
 #[test]
 fn documents_show_real_screens() {
-    for document in ["docs/cli.md", "docs/accuracy.md", "docs/hygiene.md"] {
+    for document in ["docs/cli.md", "docs/methods.md", "docs/accuracy.md", "docs/hygiene.md"] {
         crate::harness::at_top();
         let text = std::fs::read_to_string(document).expect("the document");
         let mut found = String::new();

@@ -210,6 +210,7 @@ impl Meter {
         out.u128(self.squares);
     }
 
+    #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
         Self {
             last: MonoMs::from_ms(bytes.u64()),

@@ -12,6 +12,10 @@
 //! little counts for no more than [`Config::error_at_most_per_mille`] of the target: a filter loads over hours and is followed all the
 //! same, and a kink leaves little to overshoot with. Too much counts whole, so what a long kink did leave is gone in seconds.
 //!
+//! How much a pressure rises with the duty depends on the train: a light one needs more duty for a Pa than the one that the pressure
+//! curve was tuned with, a heavy one less. Where flow and pressure are both read, the error counts by that
+//! ([`Regulator::step`]), so a start through a clean tube is as quick as through a loaded one.
+//!
 //! # Tuning
 //!
 //! Measure three things of a pump, with the lightest train and a full battery, and the rest follows:
@@ -171,6 +175,13 @@ impl Gain {
     }
 }
 
+/// An error counts as the curve says.
+const AS_TUNED: i32 = 16;
+/// For a heavier train it counts for no less than a quarter, for a lighter one no more than three times as much: a train whose pressure
+/// rises with the square of the flow would overshoot otherwise.
+const LEAST_WEIGHT: u64 = 4;
+const MOST_WEIGHT: u64 = 48;
+
 /// What is kept constant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -283,7 +294,8 @@ impl Regulator {
     /// Takes a reading, of the flow at the sampler's inlet in µL/min and of the pressure difference in Pa, that stands for the last
     /// `ms`; answers how hard to drive the motor from now on.
     ///
-    /// Without a reading of what is kept constant the duty stays as it is. Another target than before is a [`start`](Self::start).
+    /// Without a reading of what is kept constant the duty stays as it is. Where a pressure is kept and the flow is read as well, both
+    /// tell how heavy the train is. Another target than before is a [`start`](Self::start).
     pub fn step(
         &mut self,
         target: Target,
@@ -299,13 +311,41 @@ impl Regulator {
             self.start(target);
         }
         if let Some(reading) = reading {
+            let weight = match (self.kept, flow_ul_per_min) {
+                (Kept::Pressure, Some(flow)) => self.weight(flow, reading),
+                _ => AS_TUNED,
+            };
             // A reading that is late stands for no more than the longest that one may stand for.
-            self.take(reading, ms.min(GAP_MS) as u32);
+            self.take(reading, weight, ms.min(GAP_MS) as u32);
         }
         self.duty()
     }
 
-    fn take(&mut self, reading: u32, ms: u32) {
+    /// How much an error of the pressure counts with this train, in sixteenths of what it was tuned for.
+    ///
+    /// A pump loses flow in proportion to the pressure, so with a train of which the part a = (pressure / pressure at full) /
+    /// (flow / flow at full) is known, the pressure rises by 1 / (1 + 1/a) of what the flow rises by.
+    fn weight(&self, flow: u32, drop: u32) -> i32 {
+        let Some(pressure) = self.config.pressure else { return AS_TUNED };
+        // What is read of a train that is hardly blown through says nothing of it.
+        if drop < self.target >> 2 {
+            return AS_TUNED;
+        }
+        let at_full = &self.config.flow;
+        // Below 2^32 · 2^18 · 2^4, which is 2^54: no schedule holds a pressure of 2^18 Pa.
+        let lightness = divide(
+            u64::from(flow).wrapping_mul(pressure.at_full.into()).wrapping_mul(16),
+            u64::from(drop).wrapping_mul(at_full.at_full.into()),
+        );
+        let lightness = lightness.unwrap_or(0).min(u16::MAX.into()).wrapping_add(16);
+        let weight = divide(
+            lightness.wrapping_mul(at_full.gain_percent.into()),
+            pressure.gain_percent.into(),
+        );
+        weight.unwrap_or(0).clamp(LEAST_WEIGHT, MOST_WEIGHT) as i32
+    }
+
+    fn take(&mut self, reading: u32, weight: i32, ms: u32) {
         self.expect(ms);
         // Both are 0 to 2^31 - 1 (a target is below 2^31): their difference fits.
         let reading = reading.min(i32::MAX as u32) as i32;
@@ -317,6 +357,8 @@ impl Regulator {
         if self.since_ms > self.config.start_ms {
             error = error.min(self.error_at_most);
         }
+        // An error of 2^31 · 8 is held to what is beyond full duty anyway.
+        let error = (error >> 4).saturating_mul(weight);
         let more = self.integral.times(error, ms);
         // Each of the four is within 2^30: a sum that saturates is far beyond full duty.
         let trimmed = self.trim.saturating_add(more);

@@ -26,6 +26,9 @@ use crate::nor::Nor;
 /// The pages of the rig's flash.
 pub const PAGE: usize = 4_096;
 
+/// Those of them that hold checkpoints.
+pub const CHECKPOINT_PAGES: std::ops::Range<usize> = 8..16;
+
 /// A pump on the rig.
 pub type Pumping = Pump<Rig, 32>;
 
@@ -62,6 +65,10 @@ pub struct Surroundings {
     pub truly_pumped_ms: u64,
     /// The flash.
     pub nor: Nor<4, PAGE>,
+    /// The flash refuses to be written, and power is there.
+    pub flash_fails: bool,
+    /// How often it was written while the motor ran.
+    pub written_while_driven: u64,
 }
 
 impl Surroundings {
@@ -94,6 +101,8 @@ impl Rig {
             truly_drawn: 0,
             truly_pumped_ms: 0,
             nor: Nor::new(64, seed),
+            flash_fails: false,
+            written_while_driven: 0,
         })))
     }
 
@@ -150,13 +159,19 @@ impl Rig {
             regions: Regions {
                 shelf: region(0, 8),
                 shelf_half_pages: 1,
-                checkpoints: region(8, 8),
+                checkpoints: region(CHECKPOINT_PAGES.start, CHECKPOINT_PAGES.len() as u16),
                 records: region(16, 16),
             },
         };
         let mut pump = Pump::new(self.clone(), config).expect("regions of the rig");
         let booted = pump.boot(&mut [0; 640]);
         (pump, booted)
+    }
+
+    fn may_write(&self) -> Result<(), NorFlashErrorKind> {
+        let mut s = self.set();
+        s.written_while_driven += u64::from(s.duty != Duty::OFF);
+        if s.flash_fails { Err(NorFlashErrorKind::Other) } else { Ok(()) }
     }
 
     fn mono_now(&self) -> u64 {
@@ -292,10 +307,12 @@ impl NorFlash for Rig {
     const ERASE_SIZE: usize = PAGE;
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        self.may_write()?;
         self.set().nor.erase(from, to)
     }
 
     fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        self.may_write()?;
         self.set().nor.write(at, bytes)
     }
 }

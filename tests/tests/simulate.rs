@@ -349,7 +349,7 @@ fn a_run_that_never_pumps_still_has_a_picture() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 200, max_global_rejects: 1_000_000, ..ProptestConfig::default() })]
 
     /// Any schedule at all, both lines of the forecast, with and without readings.
     #[test]

@@ -33,6 +33,9 @@ impl Machine {
     }
 }
 
+/// A wall clock that went back by this much at most over an outage did not go back, in ms.
+const SEEMS_BACK_MS: u64 = 2_000;
+
 impl Checkpoint {
     /// How many bytes it takes. They are no block of their own: whoever keeps them guards them by a CRC.
     pub const LEN: usize = 32 + 83 + 28;
@@ -43,14 +46,26 @@ impl Checkpoint {
         matches!(self.machine.state, State::Pumping { .. } | State::Paused { .. })
     }
 
+    /// Whether the pump ran.
+    pub(crate) const fn is_pumping(&self) -> bool {
+        matches!(self.machine.state, State::Pumping { .. })
+    }
+
     /// Where the monotonic clock goes on when the wall clock says `wall`, and how long the outage lasted, in ms, if
     /// that is known.
     ///
     /// A firmware adds the difference to what its own clock says from then on.
     #[must_use]
     pub fn continued(&self, wall: Option<WallMs>) -> (MonoMs, Option<u64>) {
-        let outage_ms = self.at.wall.zip(wall).map(|(cut, now)| now.since(cut));
+        let outage_ms = self.outage_ms(wall);
         (self.at.mono.plus_ms(outage_ms.unwrap_or(0)), outage_ms)
+    }
+
+    /// How long the outage lasted; `None` if that is not known. A clock of whole seconds may seem to have gone back a little;
+    /// one that went back by more was set, or has lost its time.
+    pub(super) fn outage_ms(&self, wall: Option<WallMs>) -> Option<u64> {
+        let (cut, now) = self.at.wall.zip(wall)?;
+        (cut.since(now) <= SEEMS_BACK_MS).then(|| now.since(cut))
     }
 
     /// As bytes. One checkpoint has exactly one sequence of them.
@@ -74,6 +89,7 @@ impl Checkpoint {
     /// No bytes make a machine that panics, and none one that never comes to rest; but only bytes that a CRC guards
     /// make the machine that was kept.
     #[must_use]
+    #[inline(never)]
     pub fn from_bytes(bytes: &[u8; Self::LEN]) -> Option<Self> {
         let mut take = Take::new(bytes);
         let state = take_state(&mut take);

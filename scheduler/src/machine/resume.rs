@@ -69,7 +69,7 @@ impl Machine {
 
     fn go_on(&mut self, table: TableRef<'_>, cut: &Checkpoint, input: &Input) -> Option<Event> {
         let settings = table.settings();
-        let outage_ms = cut.at.wall.zip(input.now.wall).map(|(cut, now)| now.since(cut));
+        let outage_ms = cut.outage_ms(input.now.wall);
         let makes_up_time = matches!(settings.outage, Outage::MakeUpTime(_));
         match self.state {
             State::Pumping { index, retries, .. } => {

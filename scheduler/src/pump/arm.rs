@@ -15,8 +15,8 @@ use crate::wire;
 /// Rows kept free for stretches that the forecast does not know of: pauses and outages.
 const SPARE_ROWS: u32 = 16;
 
-/// How many spans ahead arming counts rows.
-const SPANS_COUNTED_MAX: u32 = 4_096;
+/// How many spans ahead arming walks for each row that there is room for: what it blocks the firmware for is bounded.
+const WALKED_A_ROW: u32 = 16;
 
 /// Why a schedule was not loaded; the one that was loaded is as it was.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -38,11 +38,14 @@ pub enum StartRefused {
     Arm(ArmRefused),
     /// The journal has too little room for the record: collect and release the records first.
     JournalFull {
-        /// Rows that the schedule needs.
+        /// Rows that the schedule needs, or the first number that is too many.
         needed: u32,
         /// Rows that there is room for.
         free: u32,
     },
+    /// The schedule has more than 16 waits, holds and runs for each row that there is room for: arming walks it, and does not
+    /// walk that far.
+    TooLong,
     /// The checkpoint of arming could not be written and read back: the flash failed.
     NotKept,
     /// The supply is too weak to begin.
@@ -67,6 +70,9 @@ impl fmt::Display for StartRefused {
                 f,
                 "the record needs room for {needed} rows and there is room for {free}; collect \
                  the records first, or shorten the schedule"
+            ),
+            Self::TooLong => f.write_str(
+                "the schedule has too many waits and holds for each run; shorten it, or collect the records first",
             ),
             Self::NotKept => f.write_str("arming could not be kept: the flash failed"),
             Self::SupplyLow => f.write_str("the supply is too weak; charge it first"),
@@ -122,10 +128,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
             .arm(table, &self.config.fit, id, run.input(now))
             .map_err(StartRefused::Arm)?;
         let forecast = Forecast::new(table, &self.config.fit, now).map_err(StartRefused::Arm)?;
-        let (rows, stop_set) = rows_of(forecast, now);
         let free = self.keeper.rows_free(self.board.flash());
-        let needed = rows.saturating_add(SPARE_ROWS);
-        if needed > free {
+        // Spans are numbered by 16 bits.
+        let most = free.min(u16::MAX.into());
+        let (needed, stop_set) = rows_of(forecast, now, most).ok_or(StartRefused::TooLong)?;
+        if needed > most {
             return Err(StartRefused::JournalFull { needed, free });
         }
         let mut event = EventRow::begun(id, wire::schedule_id(table), self.config.origin);
@@ -148,15 +155,25 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 }
 
-/// How many rows a schedule makes, and when it last stops.
-fn rows_of(forecast: Forecast<'_>, armed: Now) -> (u32, Option<crate::clock::WallMs>) {
-    let (mut spans, mut samples, mut last) = (0_u32, 0_u32, armed.wall);
-    for span in forecast.take(SPANS_COUNTED_MAX as usize) {
+/// How many rows a schedule makes with those kept free, and when it last stops. Counts no further than one more than `most`: what
+/// fits is walked whole, and what does not is not walked for long.
+fn rows_of(
+    forecast: Forecast<'_>,
+    armed: Now,
+    most: u32,
+) -> Option<(u32, Option<crate::clock::WallMs>)> {
+    let mut left = most.wrapping_mul(WALKED_A_ROW);
+    let (mut spans, mut rows, mut last) = (0_u32, SPARE_ROWS + 1, armed.wall);
+    for span in forecast {
+        left = left.checked_sub(1)?;
         if matches!(span.what, What::Pump { .. }) {
             spans = spans.saturating_add(1);
-            samples = samples.max(span.sample);
+            rows = spans.saturating_add(span.sample).saturating_add(SPARE_ROWS + 1);
             last = span.to.wall.or(last);
+            if rows > most {
+                break;
+            }
         }
     }
-    (spans.saturating_add(samples).saturating_add(1), last)
+    Some((rows, last))
 }

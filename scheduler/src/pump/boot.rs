@@ -54,6 +54,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
             changed: false,
             warned: false,
             motor_unsure: false,
+            driven: false,
+            pumped_since_boot_ms: 0,
             polled: Now { mono: MonoMs::from_ms(0), wall: None },
         })
     }
@@ -76,7 +78,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
         // What cannot be loaded is found out when it is resumed.
         let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
-        self.indications.fault = self.run.event.flags.has(Flags::LIMIT_TRIPPED);
         let armed = self.run.machine.is_armed();
         let rows = self.write_missing_rows(armed);
         self.finish_change_of_sampler(checkpoint);
@@ -170,7 +171,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 event.flags.set(Flags::MANY_INTERRUPTIONS);
             }
         }
-        if !self.warned {
+        if !self.warned && checkpoint.is_pumping() {
             let interval = self.config.checkpoint_ms;
             let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(interval);
             event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(interval));

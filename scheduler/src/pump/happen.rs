@@ -45,7 +45,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.begin_sample(now, sample);
         }
         self.run.event.started = self.run.event.started.or(now.wall);
-        self.run.event.samples = self.run.event.samples.max(sample);
     }
 
     /// From now on it is another sampler.
@@ -57,6 +56,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.drawn_before = self.run.input(now).drawn;
         self.run.tally = Tally::new(now.mono);
         self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
+        self.run.event.samples = self.run.event.samples.max(number);
         self.changed = true;
     }
 

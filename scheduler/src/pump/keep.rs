@@ -99,13 +99,18 @@ impl<B: Board, const N: usize> Pump<B, N> {
         out.u8(self.place);
         out.u8(self.keeper.released.is_some().into());
         out.u32(self.keeper.released.map_or(0, |seq| seq.0));
-        out.u8(0);
+        out.u8(self.indications.fault.into());
         if let Some(span) = &self.run.span {
             span.put(&mut out);
         }
         // Whatever comes of it: a flash that fails is tried at every poll, not in a loop.
         self.changed = true;
-        self.keeper.checkpoints.append(self.board.flash(), LAYOUT, &bytes)?;
+        let kept = self.keeper.checkpoints.append(self.board.flash(), LAYOUT, &bytes);
+        if kept.is_err() {
+            self.run.event.flags.set(Flags::JOURNAL_FAILED);
+            self.indications.fault = true;
+        }
+        kept?;
         (self.changed, self.run.kept) = (false, now.mono);
         self.write_rows();
         Ok(())
@@ -133,7 +138,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.place = bytes.u8();
         let were_released = bytes.u8() != 0;
         let released = Seq(bytes.u32());
-        bytes.u8();
+        self.indications.fault = bytes.u8() != 0;
         run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
         run.over = has & 4 != 0;
         self.warned = has & 2 != 0;

@@ -14,7 +14,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             // A key that cannot be followed now does nothing: the indications say what the pump waits for.
             let _ = match key {
                 Key::Clear => {
-                    self.indications.fault = false;
+                    self.clear();
                     Ok(())
                 }
                 Key::Stop => self.ask(Command::Stop(StopReason::Operator), now),
@@ -37,10 +37,20 @@ impl<B: Board, const N: usize> Pump<B, N> {
                     let _ = self.ask(Command::Stop(StopReason::Operator), now);
                     let _ = self.keep(now);
                 }
-                Key::Clear => self.indications.fault = false,
+                Key::Clear => {
+                    self.clear();
+                    let now = self.now();
+                    let _ = self.keep(now);
+                }
                 Key::Resume | Key::ConfirmSampler => {}
             }
         }
+    }
+
+    /// Puts the lamp out, for good.
+    fn clear(&mut self) {
+        self.indications.fault = false;
+        self.changed = true;
     }
 
     /// Asks the machine at an instant, after it has done what was due until then.
@@ -48,6 +58,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub(super) fn ask(&mut self, command: Command, now: Now) -> Result<(), CommandRefused> {
         self.settle(now);
         if self.changed {
+            self.rest();
             // A stretch may have ended and the next begun just now: its row must be kept before the command ends that one, too.
             let _ = self.keep(now);
         }

@@ -2,7 +2,6 @@
 
 use super::board::Board;
 use super::state::Pump;
-use crate::arithmetic::divide;
 use crate::clock::Now;
 use crate::event::Limit;
 use crate::limits::Seen;
@@ -68,6 +67,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
             }
         };
         let ms = now.mono.since(before);
+        // A poll that is later than 49 days is no concern here.
+        self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms as u32);
         let drop_pa = read.ok().and_then(|reading| reading.drop_pa);
         let seen = Seen {
             flow_ul_per_min: flow,
@@ -128,16 +129,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
     #[inline(never)]
     /// False when the motor did not do as it was told.
     fn act(&mut self, now: Now) -> bool {
-        let mut obeys = true;
-        if !self.run.is_pumping() {
-            obeys = self.board.motor().drive(Duty::OFF).is_ok();
-        }
+        let mut obeys = self.rest();
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
         let held = self.warned && !self.power.failing && self.run.is_pumping();
         let pumped_on = self.run.is_pumping()
             && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
         let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
-        if pumped_on {
+        if self.pumped_since_boot_ms >= self.config.checkpoint_ms {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned || held {
@@ -146,10 +144,29 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.warned = self.power.failing;
         }
         if self.run.is_pumping() {
-            obeys = self.board.motor().drive(self.regulator.duty()).is_ok();
+            let duty = if self.is_kept(now) { self.regulator.duty() } else { Duty::OFF };
+            obeys = self.drive(duty);
         }
         self.motor_unsure = !obeys;
         obeys
+    }
+
+    /// Whether the journal knows enough for the motor to run: that it started, or, while it runs on, what it drew until two
+    /// intervals ago. A pump whose flash fails draws nothing; if that lasts, the limit on too little flow trips.
+    fn is_kept(&self, now: Now) -> bool {
+        let most_ms = u64::from(self.config.checkpoint_ms).wrapping_mul(2);
+        !self.changed || (self.driven && now.mono.since(self.run.kept) < most_ms)
+    }
+
+    /// Stops the motor if nothing asks for it. False when it does not do as it is told.
+    pub(super) fn rest(&mut self) -> bool {
+        self.run.is_pumping() || self.drive(Duty::OFF)
+    }
+
+    #[inline(never)]
+    fn drive(&mut self, duty: Duty) -> bool {
+        self.driven = duty != Duty::OFF;
+        self.board.motor().drive(duty).is_ok()
     }
 
     #[inline(never)]
@@ -159,8 +176,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 (Some(before), Some(wall)) => {
                     let passed = now.mono.since(self.polled.mono);
                     let expected = before.as_ms().saturating_add(passed);
-                    // 200 parts per million are what a cheap crystal may gain meanwhile.
-                    let may = divide(passed, 5_000).unwrap_or(0).saturating_add(STEP_MS);
+                    // 1 in 4,096, 244 parts per million, is more than a cheap crystal gains meanwhile.
+                    let may = (passed >> 12).saturating_add(STEP_MS);
                     if wall.as_ms().abs_diff(expected) > may {
                         self.run.event.flags.set(Flags::CLOCK_STEPPED);
                     }

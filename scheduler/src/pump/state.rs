@@ -62,6 +62,10 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) warned: bool,
     /// The motor did not do as it was told: it is told again soon.
     pub(super) motor_unsure: bool,
+    /// The motor runs.
+    pub(super) driven: bool,
+    /// For the supply that cannot carry the pump, in ms.
+    pub(super) pumped_since_boot_ms: u32,
     /// The latest poll, for steps of the wall clock.
     pub(super) polled: Now,
 }

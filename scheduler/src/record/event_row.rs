@@ -161,6 +161,7 @@ impl EventRow {
         out.u8(codes::of_reason(self.reason));
     }
 
+    #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Option<Self> {
         let percent = |byte| (byte != u8::MAX).then_some(byte);
         Some(Self {

@@ -39,6 +39,9 @@ impl Flags {
     /// A mean flow over 5 min was more than 5 % off the target.
     pub const FLOW_OFF: Self = Self(1 << 14);
 
+    /// A checkpoint could not be written at once: the flash failed. The pump does not start before it is written.
+    pub const JOURNAL_FAILED: Self = Self(1 << 15);
+
     /// Every flag, with its stable code.
     pub const ALL: &'static [(Self, &'static str)] = &[
         (Self::FLOW_UNSTEADY, "flow-unsteady"),
@@ -56,6 +59,7 @@ impl Flags {
         (Self::ENDED_EARLY, "ended-early"),
         (Self::TIME_OUTSIDE, "time-outside"),
         (Self::FLOW_OFF, "flow-off"),
+        (Self::JOURNAL_FAILED, "journal-failed"),
     ];
 
     /// Sets a flag; once set it stays.

@@ -106,6 +106,7 @@ impl SpanRow {
         out.u8(codes::of_pump_end(self.by));
     }
 
+    #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Option<Self> {
         Some(Self {
             event: EventId(bytes.u32()),

@@ -234,6 +234,7 @@ impl Tally {
         out.u32(self.highest);
     }
 
+    #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
         let mut extremes = Extremes::NONE;
         let mut tally = Self {

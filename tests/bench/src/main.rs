@@ -4,6 +4,7 @@
 
 mod jobs;
 mod other;
+mod power;
 mod speed;
 mod tables;
 
@@ -15,6 +16,7 @@ fn main() -> ExitCode {
     match arguments.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         ["jobs"] => jobs::ALL.iter().for_each(|(name, _)| println!("{name}")),
         ["speed"] => speed::tell(),
+        ["power"] => power::tell(),
         ["sizes"] => tables::ALL.iter().for_each(sizes),
         ["job", name] => match jobs::ALL.iter().find(|(job, _)| job == name) {
             Some((_, prepare)) => counted_region(prepare()),
@@ -24,7 +26,7 @@ fn main() -> ExitCode {
             }
         },
         _ => {
-            eprintln!("Usage: draught-bench jobs | job <NAME> | sizes | speed");
+            eprintln!("Usage: draught-bench jobs | job <NAME> | sizes | speed | power");
             return ExitCode::from(2);
         }
     }

@@ -261,12 +261,15 @@ fn names(all: &mut Vec<Refused>) {
     let cut = sealed(&[&HEAD[..], &[1, 0, 3, b'x', 0]].concat());
     let text = Spot(FIRST + 2, None);
     add(all, "name-cut-by-one", "the block ends one byte early", cut, "ends-early", text);
-    let not_text: [(&str, &str, &[u8]); 5] = [
+    let not_text: [(&str, &str, &[u8]); 8] = [
         ("ff", "0xFF is in no UTF-8", &[b'x', 0xFF]),
         ("continuation", "a continuation byte alone", &[0x80]),
         ("half", "half a letter", &[0xC3]),
         ("over-long", "an over-long NUL", &[0xC0, 0x80]),
         ("surrogate", "a surrogate", &[0xED, 0xA0, 0x80]),
+        ("over-long-3", "U+07FF in three bytes, the last that two hold", &[0xE0, 0x9F, 0xBF]),
+        ("surrogate-last", "U+DFFF, the last surrogate", &[0xED, 0xBF, 0xBF]),
+        ("beyond", "U+110000, one more than there are", &[0xF4, 0x90, 0x80, 0x80]),
     ];
     for (name, meaning, bytes) in not_text {
         let spot = Spot(FIRST + 2, None);

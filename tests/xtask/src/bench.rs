@@ -26,7 +26,7 @@ pub fn run(arguments: &[String]) -> Outcome {
     }
     shell::run(cargo().args(["build", "--release", "--quiet", "--locked", "-p", "draught-bench"]))?;
     let counts = counts()?;
-    let tables = [instructions(&counts)?, sizes()?, speed()?].join("\n");
+    let tables = [instructions(&counts)?, sizes()?, speed()?, power()?].join("\n");
     println!("{tables}");
     if arguments.is_empty() { Ok(()) } else { performance::update("bench", &tables) }
 }
@@ -131,6 +131,23 @@ fn speed() -> Outcome<String> {
          | no readings | {unmetered:.0} | {:.0} |\n",
         unmetered / metered
     ))
+}
+
+/// How often a whole pump wakes, and what that costs: simulated, so the same everywhere.
+fn power() -> Outcome<String> {
+    let text = quietly(&mut bench(&["power"]))?;
+    let mut table = String::from(
+        "| a whole pump that | in the world | wakes a day | motor, mAh a day | board always awake, mAh a day | \
+         board asleep between wakes, mAh a day |\n|---|---|---:|---:|---:|---:|\n",
+    );
+    let before = table.len();
+    for line in text.lines() {
+        // What it does may hold commas itself.
+        let fields: Vec<&str> = line.rsplitn(6, ',').collect();
+        let &[asleep, awake, motor, wakes, world, what] = fields.as_slice() else { continue };
+        table.push_str(&format!("| {what} | {world} | {wakes} | {motor} | {awake} | {asleep} |\n"));
+    }
+    if table.len() == before { fail("no wakes were counted") } else { Ok(table) }
 }
 
 #[cfg(test)]

@@ -162,10 +162,12 @@ fn the_clock_is_lost_too_if_it_was_not_there_at_the_checkpoint() {
 }
 
 #[test]
-fn a_clock_that_went_back_is_an_outage_of_no_time() {
+fn a_clock_that_seems_to_have_gone_back_is_an_outage_of_no_time_and_one_that_did_is_not_known() {
     let mut s = with(keep(1), &[run(HOUR)]);
     let kept = s.checkpoint(hour(7, 20));
-    let back = Input { now: Now { wall: Some(hour(6, 50)), ..kept.at }, drawn: s.drawn };
+    let ago = |ms| WallMs::from_ms(hour(7, 20).as_ms() - ms);
+    assert_eq!(kept.continued(ago(2_001)), (kept.at.mono, None));
+    let back = Input { now: Now { wall: ago(2_000), ..kept.at }, drawn: s.drawn };
     assert_eq!(kept.continued(back.now.wall), (kept.at.mono, Some(0)));
     s.machine = Machine::resume(s.table(), &kept, back).unwrap().0;
     let (events, answer) = s.call_with(back);

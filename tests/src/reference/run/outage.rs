@@ -32,7 +32,8 @@ impl Pump<'_> {
     /// Sets the clocks after an outage that followed the checkpoint taken here.
     pub(super) fn power_is_back(&mut self, wall: Option<Ms>) -> Outage {
         let from = self.here.clocks;
-        let lasted = from.wall.zip(wall).map(|(before, after)| (after - before).max(0));
+        let lasted = from.wall.zip(wall).map(|(before, after)| after - before);
+        let lasted = lasted.filter(|ms| *ms >= -2_000).map(|ms| ms.max(0));
         let mono = from.mono + lasted.unwrap_or(0);
         self.here.clocks = Clocks { mono, wall };
         self.latest_resume = Some(mono);

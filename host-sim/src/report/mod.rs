@@ -2,5 +2,6 @@
 
 pub mod fault_words;
 pub mod numbers;
+pub mod page;
 pub mod picture;
 pub mod trace;

@@ -8,3 +8,4 @@ mod svg;
 
 pub use collect::Collect;
 pub use draw::{Caption, draw};
+pub(super) use layout::{round_ticks, time_step};

@@ -4,20 +4,18 @@
 //! a key is pressed, a fault begins or is over. A power cut drops the engine with all its RAM; what goes on is booted from the
 //! board's flash. The same block, world and seed give the same run, byte for byte.
 
-use std::fmt;
-
 use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::Event;
 use draught::machine::{EventId, FirstStart, Input, Wake};
-use draught::port::Key;
-use draught::pump::{LoadRefused, StartRefused};
-use draught::step::{Sampler, Step, StepNo};
+use draught::step::StepNo;
 use draught::units::{RawVolume, Target};
 
-use super::observe::{Around, FaultSeen, Happened, Observer, Reading};
+use super::observe::{FaultSeen, Happened, Observer, Reading};
 use super::physics::{Engine, FaultKind, SimBoard, Truth, boot};
+use super::pump_operator::Operator;
+use super::pump_outcome::{PumpOutcome, PumpRefused, Tale, Told};
 use super::pump_record::{self, Rows};
-use super::pump_truth::{Ledger, Share};
+use super::pump_truth::{Ledger, around, leaked_ul};
 use super::record::Recorder;
 use super::run::{Outcome, Setup};
 use super::script::{Edge, Script};
@@ -29,80 +27,11 @@ const CHECKPOINT_MS: u32 = 4_000;
 /// A firmware looks so often whether a clock that cannot be trusted can be again.
 const CLOCK_LOOK_MS: u64 = 10_000;
 /// The longest sleep of a firmware with nothing to wait for.
-const LONGEST_SLEEP_MS: u64 = 3_600_000;
+const LONGEST_SLEEP_MS: u64 = 86_400_000;
 /// Long enough for a membrane to come to a stand.
 const RUN_DOWN_MS: u64 = 10_000;
 /// An event that is not over so long after its forecast never will be: a day for a time of day that was missed, and retries.
 const OVERDUE_MS: u64 = 48 * 3_600_000;
-
-/// Why a whole pump did not take a schedule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum PumpRefused {
-    /// The world has no `[plant]`.
-    NoPlant,
-    /// The constants of the world make no pump.
-    NoPump,
-    /// The schedule cannot be loaded.
-    Load(LoadRefused),
-    /// It cannot be armed.
-    Start(StartRefused),
-}
-
-impl fmt::Display for PumpRefused {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::NoPlant => f.write_str("this world has no [plant]"),
-            Self::NoPump => f.write_str(
-                "the [rated] flows of this world make no pump: least-flow is above most-flow",
-            ),
-            Self::Load(refused) => refused.fmt(f),
-            Self::Start(refused) => refused.fmt(f),
-        }
-    }
-}
-
-/// Something in the course of a run, for its story.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Told {
-    /// When, by the pump's clocks; what the world does, by the world's.
-    pub at: Now,
-    /// What.
-    pub what: Tale,
-}
-
-/// What happened: inside the pump, or to it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Tale {
-    /// The engine reported it.
-    Pump(Event),
-    /// A scripted fault begins.
-    Begins(super::physics::Fault),
-    /// It is over.
-    Over(super::physics::Fault),
-    /// The engine was booted again after so many ms without power.
-    Booted(u64),
-    /// So many things more happened than the engine's log holds.
-    More(u32),
-}
-
-/// What came of a run of a whole pump.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PumpOutcome {
-    /// The rows of the pump's journal.
-    pub rows: Rows,
-    /// What happened, in order.
-    pub told: Vec<Told>,
-    /// Where true and metered volume differ.
-    pub share: Share,
-    /// How often the shell woke up while the pump ran, and while it did not.
-    pub wakes: (u64, u64),
-    /// How often power was cut.
-    pub cuts: u32,
-    /// Time between two checkpoints while pumping, in ms.
-    pub checkpoint_ms: u32,
-    /// What is left of the battery at the begin and the end, as a part; `None`: mains.
-    pub battery: Option<(f64, f64)>,
-}
 
 /// Loads a block, arms it and runs the event to its end. The table of `setup` is what the block holds.
 ///
@@ -148,8 +77,7 @@ fn arm<'t>(setup: &'t Setup<'t>, block: &[u8]) -> Result<(Run<'t>, FirstStart), 
         polled: (setup.armed.mono, begun),
         drawn: RawVolume::ZERO,
         flow: None,
-        resume: None,
-        keyed: false,
+        operator: Operator::default(),
         ledger: Ledger::default(),
         wakes: (0, 0),
         readings: 0,
@@ -186,10 +114,7 @@ struct Run<'t> {
     drawn: RawVolume,
     /// The latest metered flow, in µL/min.
     flow: Option<u64>,
-    /// When the operator resumes the hold under way.
-    resume: Option<MonoMs>,
-    /// A key was pressed and not seen yet.
-    keyed: bool,
+    operator: Operator,
     ledger: Ledger,
     wakes: (u64, u64),
     readings: u64,
@@ -206,10 +131,11 @@ impl Run<'_> {
             if self.is_over() || self.board.truth().at_ms > self.latest_ms {
                 break;
             }
-            if !std::mem::take(&mut self.keyed) {
+            if !self.operator.wakes() {
                 self.sleep(wake);
             }
-            self.operate();
+            let now = self.engine.now().mono;
+            self.operator.acts(now, &self.board);
             self.script_until_now(&mut both);
         }
         self.board.pass(RUN_DOWN_MS);
@@ -285,7 +211,7 @@ impl Run<'_> {
         self.ledger.metered(
             drawn,
             truth.drawn_ul - before.drawn_ul,
-            leaked_ul(self, &before, &truth),
+            leaked_ul(self.setup, &before, &truth),
         );
         observer.reading(&Reading {
             at: now,
@@ -325,7 +251,7 @@ impl Run<'_> {
     /// What follows from an event outside the engine.
     fn took(&mut self, at: Now, event: Event) {
         self.told.push(Told { at, what: Tale::Pump(event) });
-        let operator = self.setup.world.operator;
+        self.operator.sees(at, &event, self.setup, &self.board);
         match event {
             Event::PumpingBegan { step, sample, target, .. } => {
                 self.pumping = Some((step, sample, target));
@@ -333,33 +259,7 @@ impl Run<'_> {
                 self.ledger.began(sample, self.board.truth().drawn_ul);
             }
             Event::PumpingEnded(_) => self.pumping = None,
-            Event::HoldBegan { step } => {
-                let step = self.setup.table.steps().get(step.index());
-                if let Some(Step::HoldUntilResumed { at_most, .. }) = step {
-                    let after = operator.resume.after_ms(at_most.as_ms().into());
-                    self.resume = after.map(|ms| at.mono.plus_ms(ms));
-                }
-            }
-            Event::HoldEnded { .. } => self.resume = None,
-            Event::PassedOn { sampler: Sampler::Fresh, .. } => self.board.new_sampler(),
-            Event::PassedOn { sampler: Sampler::FreshConfirmed, .. } if operator.confirms => {
-                self.board.new_sampler();
-                self.press(Key::ConfirmSampler);
-            }
             _ => {}
-        }
-    }
-
-    fn press(&mut self, key: Key) {
-        self.board.press(key);
-        self.keyed = true;
-    }
-
-    /// What the operator does now.
-    fn operate(&mut self) {
-        if self.resume.is_some_and(|at| self.engine.now().mono >= at) {
-            self.resume = None;
-            self.press(Key::Resume);
         }
     }
 
@@ -370,10 +270,11 @@ impl Run<'_> {
         while let Some(ms) = self.time_to(wake).filter(|ms| *ms > 0) {
             let ms = if clock_is_lost { ms.min(CLOCK_LOOK_MS) } else { ms };
             let edge = self.script.next_ms().map(|at| at.saturating_sub(self.board.truth().at_ms));
+            // A board sleeps by its own crystal, which counts a little more or less than this: near the end it is looked at again.
+            let ms = if ms > 1_000 { ms - ms / 400 } else { ms };
             let ms = ms.min(edge.unwrap_or(u64::MAX));
             self.board.pass(ms);
             slept += ms;
-            // The crystal may count less than that: then it is looked at again. Anything else is looked at after a poll.
             if ms == 0 || edge == Some(ms) || clock_is_lost || slept >= LONGEST_SLEEP_MS {
                 return;
             }
@@ -389,7 +290,7 @@ impl Run<'_> {
         let now = self.engine.now();
         let mono = mono.map(|at| at.since(now.mono));
         let wall = wall.map(|at| now.wall.map_or(CLOCK_LOOK_MS, |now| at.since(now)));
-        let operator = self.resume.map(|at| at.since(now.mono));
+        let operator = self.operator.resume.map(|at| at.since(now.mono));
         let full =
             drawn.filter(|_| self.pumping.is_some()).and_then(|full| self.time_to_draw(full, now));
         [mono, wall, operator, full].into_iter().flatten().min().or(Some(LONGEST_SLEEP_MS))
@@ -404,25 +305,20 @@ impl Run<'_> {
 
     /// The world does what its script says up to now.
     fn script_until_now(&mut self, observer: &mut impl Observer) {
-        while let Some(Edge { at_ms, fault, begins }) = self.script.due(self.board.truth().at_ms) {
-            let at = self.world_time(at_ms);
-            let what = if begins { Tale::Begins(fault) } else { Tale::Over(fault) };
-            self.told.push(Told { at, what });
-            let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
-            observer.fault(&FaultSeen { at, fault, begins, drawn, truly_drawn });
-            if begins && fault.kind == FaultKind::PowerCut {
-                let off_ms = fault.lasts_ms.saturating_sub(self.board.truth().at_ms - at_ms);
-                self.cut(off_ms);
-                observer.fault(&FaultSeen {
-                    at: self.world_time(self.board.truth().at_ms),
-                    begins: false,
-                    fault,
-                    drawn,
-                    truly_drawn: self.truly_drawn(),
-                });
-                self.look_at_log(observer);
+        while let Some(edge) = self.script.due(self.board.truth().at_ms) {
+            self.tell(edge, observer);
+            if edge.begins && edge.fault.kind == FaultKind::PowerCut {
+                self.cut(edge, observer);
             }
         }
+    }
+
+    fn tell(&mut self, Edge { at_ms, fault, begins }: Edge, observer: &mut impl Observer) {
+        let at = self.world_time(at_ms);
+        let what = if begins { Tale::Begins(fault) } else { Tale::Over(fault) };
+        self.told.push(Told { at, what });
+        let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
+        observer.fault(&FaultSeen { at, fault, begins, drawn, truly_drawn });
     }
 
     /// The world's own time, since arming and by a clock that is right.
@@ -435,9 +331,18 @@ impl Run<'_> {
     }
 
     /// Power goes and comes back; nothing is left but what is in the flash.
-    fn cut(&mut self, off_ms: u64) {
+    fn cut(&mut self, edge: Edge, observer: &mut impl Observer) {
+        let ends_ms = self.script.power_back_ms(edge.at_ms.saturating_add(edge.fault.lasts_ms));
+        let off_ms = ends_ms.saturating_sub(self.board.truth().at_ms);
         self.cuts += 1;
         self.board.outage(off_ms);
+        // What happens to the world meanwhile happens in the dark; cuts that begin meanwhile are part of this one.
+        while let Some(meanwhile) = self.script.due(self.board.truth().at_ms) {
+            self.tell(meanwhile, observer);
+        }
+        let (drawn, truly_drawn) = (self.drawn, self.truly_drawn());
+        let (at, fault) = (self.world_time(self.board.truth().at_ms), edge.fault);
+        observer.fault(&FaultSeen { at, fault, begins: false, drawn, truly_drawn });
         // The same board made a pump before, so it makes one again.
         let Some((engine, _)) = boot(&self.board, self.checkpoint_ms) else { return };
         self.engine = engine;
@@ -449,29 +354,6 @@ impl Run<'_> {
         self.drawn = self.engine.status().drawn;
         self.ledger.back_to(self.drawn);
         self.told.push(Told { at, what: Tale::Booted(off_ms) });
-    }
-}
-
-/// What came in behind the train between two polls, at the inlet's conditions, in µL.
-fn leaked_ul(run: &Run<'_>, before: &Truth, now: &Truth) -> f64 {
-    let Some(plant) = &run.setup.world.plant else { return 0.0 };
-    let kelvin = now.celsius + 273.15;
-    let thinner = (now.pressure - now.drop) / now.pressure;
-    let at_inlet = now.inside * thinner * kelvin / (kelvin + plant.element.warming);
-    let leak = (at_inlet - now.inlet).max(0.0);
-    // Rounding of the solver is no leak.
-    if leak < 1e-6 * now.inside { 0.0 } else { leak * (now.at_ms - before.at_ms) as f64 / 60_000.0 }
-}
-
-fn around(setup: &Setup<'_>, before: &Truth, now: &Truth) -> Around {
-    let mains = setup.world.plant.as_ref().is_some_and(|p| p.battery.mains);
-    let ms = (now.at_ms - before.at_ms).max(1) as f64;
-    Around {
-        true_ul_per_min: ((now.drawn_ul - before.drawn_ul) * 60_000.0 / ms).round() as u32,
-        drop_pa: now.drop.max(0.0).round() as u32,
-        temperature_mk: ((now.celsius + 273.15) * 1_000.0).round() as u32,
-        pressure_pa: now.pressure.round() as u32,
-        battery_per_myriad: (!mains).then(|| (now.left * 10_000.0).round() as u16),
-        supply_mv: (now.volts * 1_000.0).round() as u32,
+        self.look_at_log(observer);
     }
 }

@@ -4,6 +4,10 @@ use std::collections::VecDeque;
 
 use draught::units::RawVolume;
 
+use super::observe::Around;
+use super::physics::Truth;
+use super::run::Setup;
+
 /// A cut goes back to the newest checkpoint: at most this many readings are taken back.
 const KEPT: usize = 16_384;
 
@@ -104,4 +108,55 @@ impl Ledger {
 /// µL as µL·ms/min, to the nearest.
 pub(super) fn raw(ul: f64) -> RawVolume {
     RawVolume::from_raw((ul * 60_000.0).round() as u64)
+}
+
+/// What came in behind the train between two polls, at the inlet's conditions, in µL.
+pub(super) fn leaked_ul(setup: &Setup<'_>, before: &Truth, now: &Truth) -> f64 {
+    let Some(plant) = &setup.world.plant else { return 0.0 };
+    let kelvin = now.celsius + 273.15;
+    let thinner = (now.pressure - now.drop) / now.pressure;
+    let at_inlet = now.inside * thinner * kelvin / (kelvin + plant.element.warming);
+    let leak = (at_inlet - now.inlet).max(0.0);
+    // Rounding of the solver is no leak.
+    if leak < 1e-6 * now.inside { 0.0 } else { leak * (now.at_ms - before.at_ms) as f64 / 60_000.0 }
+}
+
+/// What is true around a reading.
+pub(super) fn around(setup: &Setup<'_>, before: &Truth, now: &Truth) -> Around {
+    let mains = setup.world.plant.as_ref().is_some_and(|p| p.battery.mains);
+    let ms = (now.at_ms - before.at_ms).max(1) as f64;
+    Around {
+        true_ul_per_min: ((now.drawn_ul - before.drawn_ul) * 60_000.0 / ms).round() as u32,
+        drop_pa: now.drop.max(0.0).round() as u32,
+        temperature_mk: ((now.celsius + 273.15) * 1_000.0).round() as u32,
+        pressure_pa: now.pressure.round() as u32,
+        battery_per_myriad: (!mains).then(|| (now.left * 10_000.0).round() as u16),
+        supply_mv: (now.volts * 1_000.0).round() as u32,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn after_a_cut_only_what_the_checkpoint_holds_is_covered() {
+        let mut ledger = Ledger::default();
+        ledger.began(1, 0.0);
+        for i in 1..=10 {
+            ledger.metered(raw(f64::from(i) * 110.0), 100.0, 1.0);
+        }
+        // The checkpoint holds six readings of ten.
+        ledger.back_to(raw(660.0));
+        ledger.metered(raw(770.0), 100.0, 1.0);
+        ledger.began(2, 1_100.0);
+        ledger.end(1_200.0);
+        let share = ledger.share(raw(770.0));
+        assert_eq!((share.covered, share.leaked), (raw(700.0), raw(7.0)));
+        assert_eq!((share.truly, share.unrecorded()), (raw(1_200.0), raw(500.0)));
+        assert_eq!((ledger.of_sample(1), ledger.of_sample(2)), (raw(1_100.0), raw(100.0)));
+        // One that holds none.
+        ledger.back_to(RawVolume::ZERO);
+        assert_eq!(ledger.share(RawVolume::ZERO).covered, RawVolume::ZERO);
+    }
 }

@@ -6,7 +6,9 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::io::{Failure, Io};
 use super::table::{Side, Table};
-use crate::bench::whole::{Campaign, FaultKind, Summary, Trial, campaign, trial};
+use crate::bench::whole::{
+    Campaign, FaultKind, Promise, Summary, Trial, campaign, pick, picks, trial,
+};
 use crate::plan::format;
 
 /// Run whole simulated pumps through random schedules, worlds and faults, and look whether their records hold what happened.
@@ -32,7 +34,8 @@ pub struct Args {
     /// How many at once; as many as the computer has processors, unless given.
     #[arg(long, value_name = "N")]
     threads: Option<usize>,
-    /// Repeat one run, with only these of its faults: their numbers, from 0, with commas; "none" for none.
+    /// Repeat one run, with only these of its faults: their numbers, from 0, with commas; "none" for none. 3@5000/200 is the one
+    /// with number 3 after 5000 ms and for 200 ms.
     #[arg(long, value_name = "LIST", requires = "seed", conflicts_with = "runs")]
     faults: Option<String>,
     /// The same as JSON (docs/schema/campaign.json).
@@ -86,23 +89,23 @@ fn bar(shown: bool, runs: u64) -> ProgressBar {
 
 /// One run again, with some of its faults.
 fn repeat(seed: u64, list: &str, io: &mut Io<'_>) -> Result<(), Failure> {
-    let mut one = Trial::new(seed);
-    let all = one.faults.clone();
-    let wanted: Vec<usize> = if list == "none" {
-        Vec::new()
-    } else {
-        let numbers = list.split(',').map(|n| n.trim().parse().ok().filter(|n| *n < all.len()));
-        numbers.collect::<Option<_>>().ok_or_else(|| {
-            Failure::Usage(
-                format!("`{list}` is not a list of this run's faults"),
-                format!("it has {}, numbered from 0", format::count(all.len(), "fault")),
-            )
-        })?
+    let Some(one) = pick(seed, list) else {
+        let all = Trial::new(seed).faults.len();
+        return Err(Failure::Usage(
+            format!("`{list}` is not a list of this run's faults"),
+            format!("it has {}, numbered from 0", format::count(all, "fault")),
+        ));
     };
-    one.faults = wanted.iter().map(|n| all[*n]).collect();
-    writeln!(io.out, "SIMULATED   seed {seed}, checkpoints every {}", seconds(one.checkpoint_ms))?;
+    let drawn = one.drawn_world();
+    writeln!(
+        io.out,
+        "SIMULATED   seed {seed}, a world like {}, checkpoints every {}",
+        drawn.world.name,
+        seconds(one.checkpoint_ms)
+    )?;
     for fault in &one.faults {
-        writeln!(io.out, "{:>10}  {:?}", seconds_at(fault.at_ms), fault.kind)?;
+        let at = seconds_at(fault.at_ms);
+        writeln!(io.out, "{:>3}{at:>13}  {:?}", fault.number, fault.kind)?;
     }
     match trial(&one) {
         Ok(told) => {
@@ -133,7 +136,7 @@ fn text(of: Campaign, summary: &Summary) -> String {
     );
     let mut table = Table::new(&[Side::Left, Side::Right]);
     table.row(["what was done to them", ""]);
-    for name in FaultKind::NAMES {
+    for name in FaultKind::names() {
         let count = summary.faults.get(name).copied().unwrap_or(0);
         table.row([name.to_owned(), format::grouped(count)]);
     }
@@ -148,6 +151,9 @@ fn text(of: Campaign, summary: &Summary) -> String {
     table.row(["", ""]);
     table.row(["what came of it", ""]);
     for (name, count) in [
+        ("events that ended for a reason", summary.events),
+        ("events that rot took", summary.rotten),
+        ("pumps to which nothing happened", summary.calm),
         ("boots after a cut", summary.cuts),
         ("events resumed", summary.resumes),
         ("limits tripped", summary.trips),
@@ -157,15 +163,18 @@ fn text(of: Campaign, summary: &Summary) -> String {
     }
     let hours = summary.pumped_ms / 3_600_000;
     table.row(["hours of pumping".to_owned(), format::grouped(hours)]);
-    table.row(["", ""]);
-    table.row(["promises", ""]);
-    let broken = |kept: &str| if summary.failed.is_some() { "see below" } else { kept }.to_owned();
-    table.row(["records lost".to_owned(), broken("0")]);
-    table.row(["volumes counted twice".to_owned(), broken("0")]);
-    table.row(["motors that ran unasked".to_owned(), broken("0")]);
-    table.row(["events without an end".to_owned(), broken("0")]);
     let lost = format!("{}.{} s", summary.lost_a_cut_ms / 1_000, summary.lost_a_cut_ms / 100 % 10);
     table.row(["most pumping in no record, a cut".to_owned(), lost]);
+    let off = format!("{:.2} %", summary.off * 100.0);
+    table.row(["metered against true volume, at most".to_owned(), off]);
+    let of_budget = format!("{:.0} %", summary.of_budget * 100.0);
+    table.row(["the same, of its error budget".to_owned(), of_budget]);
+    table.row(["", ""]);
+    table.row(["promises broken", ""]);
+    for promise in Promise::ALL {
+        let count = summary.broken.get(&promise).copied().unwrap_or(0);
+        table.row([promise.name().to_owned(), format::grouped(count)]);
+    }
     out.push_str(&table.render());
     if let Some((failing, broken)) = &summary.failed {
         out.push_str(&format!("\nbroken: {broken}\nto repeat it: {}\n", repeat_line(failing)));
@@ -175,15 +184,7 @@ fn text(of: Campaign, summary: &Summary) -> String {
 
 /// The line that runs a trial again.
 fn repeat_line(failing: &Trial) -> String {
-    let all = Trial::new(failing.seed).faults;
-    let places: Vec<String> = failing
-        .faults
-        .iter()
-        .filter_map(|fault| all.iter().position(|f| f == fault))
-        .map(|n| n.to_string())
-        .collect();
-    let list = if places.is_empty() { "none".to_owned() } else { places.join(",") };
-    format!("draught campaign --seed {} --faults {list}", failing.seed)
+    format!("draught campaign --seed {} --faults {}", failing.seed, picks(failing))
 }
 
 fn counts<'a>(of: impl Iterator<Item = (&'a str, u64)>) -> serde_json::Value {
@@ -197,6 +198,9 @@ fn json(of: Campaign, summary: &Summary) -> serde_json::Value {
         "runs": summary.runs,
         "faults": counts(summary.faults.iter().map(|(what, count)| (*what, *count))),
         "ends": counts(summary.ends.iter().map(|(what, count)| (what.as_str(), *count))),
+        "events": summary.events,
+        "events_rotten": summary.rotten,
+        "undisturbed": summary.calm,
         "boots_after_a_cut": summary.cuts,
         "resumes": summary.resumes,
         "limits_tripped": summary.trips,
@@ -204,6 +208,9 @@ fn json(of: Campaign, summary: &Summary) -> serde_json::Value {
         "polls": summary.polls,
         "pumped_ms": summary.pumped_ms,
         "most_lost_a_cut_ms": summary.lost_a_cut_ms,
+        "most_off_true_volume": summary.off,
+        "most_of_error_budget": summary.of_budget,
+        "promises_broken": counts(summary.broken.iter().map(|(what, count)| (what.name(), *count))),
         "broken": summary.failed.as_ref().map(|(failing, broken)| serde_json::json!({
             "what": broken.what,
             "at_ms": broken.at_ms,

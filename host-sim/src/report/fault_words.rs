@@ -28,6 +28,20 @@ pub fn begins(fault: &Fault) -> String {
             format!("the battery falls to {:.0} % of its charge", left * 100.0)
         }
         FaultKind::PowerCut => format!("power cut {lasts}"),
+        FaultKind::Clogging(drop) => {
+            let drop = format::pressure(drop.round() as u64);
+            format!("the train clogs {lasts}: {drop} more at the rated flow, and stays so")
+        }
+        FaultKind::MotorDisobeys => format!("the motor does not do as it is told {lasts}"),
+        FaultKind::MotorStalls => format!("the motor stands still {lasts}"),
+        FaultKind::SupplyWarns => format!("the supply says that it is about to go {lasts}"),
+        FaultKind::Charging => format!("a charger is connected {lasts}"),
+        FaultKind::ClockFlickers(nth) => {
+            format!("one in {nth} readings of the clock fails {lasts}")
+        }
+        FaultKind::AirShifted(kelvin, pascal) => {
+            format!("the air is {kelvin:.1} K warmer and {pascal:.0} Pa denser {lasts}")
+        }
     }
 }
 
@@ -43,6 +57,13 @@ pub const fn over(fault: &Fault) -> &'static str {
         FaultKind::ClockLost => "the clock knows the time again",
         FaultKind::ClockStepped(_) | FaultKind::BatteryWeak(_) => "it stays so",
         FaultKind::PowerCut => "power is back",
+        FaultKind::Clogging(_) => "the train clogs no further",
+        FaultKind::MotorDisobeys => "the motor does as it is told again",
+        FaultKind::MotorStalls => "the motor turns again",
+        FaultKind::SupplyWarns => "the supply holds",
+        FaultKind::Charging => "the charger is gone",
+        FaultKind::ClockFlickers(_) => "the clock answers each time again",
+        FaultKind::AirShifted(..) => "the air is as before",
     }
 }
 
@@ -59,5 +80,12 @@ pub const fn short(fault: &Fault) -> &'static str {
         FaultKind::ClockStepped(_) => "clock set",
         FaultKind::BatteryWeak(_) => "battery weak",
         FaultKind::PowerCut => "power cut",
+        FaultKind::Clogging(_) => "clogging",
+        FaultKind::MotorDisobeys => "motor disobeys",
+        FaultKind::MotorStalls => "motor stalls",
+        FaultKind::SupplyWarns => "supply warns",
+        FaultKind::Charging => "charger",
+        FaultKind::ClockFlickers(_) => "clock flickers",
+        FaultKind::AirShifted(..) => "air shifts",
     }
 }

@@ -3,7 +3,8 @@
 use core::fmt;
 
 use super::{Checkpoint, Input, Machine, State};
-use crate::event::{EndReason, Event, PumpEnd};
+use crate::event::{EndReason, Event, PassCount, PumpEnd, Pumped};
+use crate::repeats::number;
 use crate::table::{Outage, Settings, TableRef};
 use crate::wire::schedule_id;
 
@@ -40,6 +41,23 @@ impl fmt::Display for ResumeRefused {
 }
 
 impl core::error::Error for ResumeRefused {}
+
+impl Checkpoint {
+    /// The stretch of pumping that was cut, where its schedule cannot be read any more: in which passes it was is not known.
+    pub(crate) fn stretch(&self) -> Option<Event> {
+        let State::Pumping { index, begin, drawn, .. } = self.machine.state else { return None };
+        Some(Event::PumpingEnded(Pumped {
+            step: number(index.into()),
+            passes: PassCount([0; 4]),
+            sample: self.machine.sample,
+            begin,
+            end: self.at,
+            volume: self.drawn.since(drawn),
+            by: PumpEnd::Outage,
+            overrun_ms: 0,
+        }))
+    }
+}
 
 impl Machine {
     /// The machine that goes on from a checkpoint after an outage, and the end of the stretch of pumping that it cut, if it

@@ -111,8 +111,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             return Err(StartRefused::Arm(ArmRefused::AlreadyArmed));
         }
         let now = self.now();
-        let waits = |run: &Run| run.over || run.sample.over || run.span.is_some();
-        if waits(&self.run) && (self.keep(now).is_err() || waits(&self.run)) {
+        if self.has_rows_due() && (self.keep(now).is_err() || self.has_rows_due()) {
             // The record of the last event is not in the journal yet.
             return Err(StartRefused::NotKept);
         }

@@ -16,6 +16,9 @@ use crate::table::{Outage, StepTable};
 /// So many resumes without a whole checkpoint interval of pumping between them are a supply that cannot carry the pump.
 const RESUMES_MAX: u8 = 5;
 
+/// A supply that warned goes on for no longer than this, or its warning was in vain, in ms.
+pub(super) const WARNED_MS: u32 = 2_000;
+
 /// What a pump found at boot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -53,6 +56,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             power: Power::GOOD,
             changed: false,
             warned: false,
+            warned_in_vain: false,
             motor_unsure: false,
             driven: false,
             pumped_since_boot_ms: 0,
@@ -79,7 +83,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let place = self.place.into();
         let _ = self.keeper.shelf.load(self.board.flash(), place, buffer, &mut self.table);
         let armed = self.run.machine.is_armed();
-        let rows = self.write_missing_rows(armed);
+        let rows = self.write_missing_rows(armed, checkpoint.at);
         self.finish_change_of_sampler(checkpoint);
         if !self.run.machine.is_armed() {
             return Booted::Idle;
@@ -145,6 +149,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             // The schedule that was armed is not there any more, or is another.
             None => {
                 self.run.machine = Machine::new();
+                checkpoint.stretch().into_iter().for_each(|event| self.happened(now, event));
                 self.happened(now, Event::Ended(EndReason::WrongTable));
             }
         }
@@ -171,11 +176,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 event.flags.set(Flags::MANY_INTERRUPTIONS);
             }
         }
-        if !self.warned && checkpoint.is_pumping() {
-            let interval = self.config.checkpoint_ms;
-            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(interval);
-            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(interval));
-            event.flags.set(Flags::TIME_UNACCOUNTED);
+        if checkpoint.is_pumping() {
+            let most = if self.warned {
+                WARNED_MS.saturating_add(self.config.reading_ms)
+            } else {
+                event.flags.set(Flags::TIME_UNACCOUNTED);
+                self.config.checkpoint_ms
+            };
+            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(most);
+            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(most));
         }
         self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
         if self.run.resumes_in_row >= RESUMES_MAX {

@@ -94,7 +94,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.sample.put(&mut out);
         self.run.event.put(&mut out);
         let has_span = u8::from(self.run.span.is_some());
-        out.u8(has_span | u8::from(self.power.failing) << 1 | u8::from(self.run.over) << 2);
+        out.u8(has_span
+            | u8::from(self.power.failing && !self.warned_in_vain) << 1
+            | u8::from(self.run.over) << 2);
         out.u8(self.run.resumes_in_row);
         out.u8(self.place);
         out.u8(self.keeper.released.is_some().into());
@@ -182,20 +184,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
         written
     }
 
-    /// At boot: the same, but for rows that are in the journal already.
+    /// At boot: the same, but for rows that are in the journal already. What the checkpoint holds is kept once more before, since power may
+    /// have been cut in its very last word, which then reads well now and not for ever. For the same reason the newest row
+    /// is written again if the checkpoint still holds it: [`each_row`](Self::each_row) tells two that are the same once.
     ///
     /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
     /// not readable any more. Power cuts cannot do that, but flash that rots can.
-    pub(super) fn write_missing_rows(&mut self, armed: bool) -> Found {
+    pub(super) fn write_missing_rows(&mut self, armed: bool, at: Now) -> Found {
         let event = self.run.event.event;
         let (span, sample) = (self.run.span, self.run.sample.number);
         let known = self.run.event.spans;
         let mut last = known;
         let (mut has_span, mut has_sample, mut has_event) = (false, false, false);
+        let mut newest = None;
         let mut cursor = self.keeper.records.oldest();
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             let Some(row) = entry.payload_of::<ROW_LEN>() else { continue };
-            match RowKind::from_byte(entry.kind) {
+            newest = RowKind::from_byte(entry.kind);
+            match newest {
                 Some(RowKind::Span) => {
                     if let Some(row) = SpanRow::from_bytes(row).filter(|row| row.event == event) {
                         has_span |= span.is_some_and(|s| s.number == row.number);
@@ -215,12 +221,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
         // The row of a sample that is not over, or of an event that is not: as good as a stretch that is not known.
         let sample_is_ahead = has_sample && !self.run.sample.over;
         let is_newest = last == known && !(armed && (has_event || sample_is_ahead));
-        if has_span {
+        if has_span && newest != Some(RowKind::Span) {
             self.run.span = None;
         }
-        self.run.sample.over &= !has_sample;
-        self.run.over &= !has_event;
-        self.write_rows();
+        self.run.sample.over &= !has_sample || newest == Some(RowKind::Sample);
+        self.run.over &= !has_event || newest == Some(RowKind::Event);
+        if self.has_rows_due() {
+            let _ = self.keep(at);
+        }
         // No number is given twice.
         self.run.event.spans = last;
         Found { is_newest, has_sample, has_event }
@@ -236,10 +244,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// The rows of the journal that were not released, oldest first.
     pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
         let mut cursor = self.keeper.records.oldest();
+        let mut before = [0; ROW_LEN];
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
             if let (Some(kind), Some(row)) =
                 (RowKind::from_byte(entry.kind), entry.payload_of::<ROW_LEN>())
+                && *row != before
             {
+                before = *row;
                 see(entry.seq, kind, row);
             }
         }
@@ -252,6 +263,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
         self.changed = true;
+    }
+
+    /// Whether a row waits for the journal.
+    pub(super) const fn has_rows_due(&self) -> bool {
+        self.run.over || self.run.sample.over || self.run.span.is_some()
     }
 
     /// How many more rows the journal has room for.

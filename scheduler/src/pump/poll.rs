@@ -1,6 +1,7 @@
 //! One poll.
 
 use super::board::Board;
+use super::boot::WARNED_MS;
 use super::state::Pump;
 use crate::clock::Now;
 use crate::event::Limit;
@@ -130,18 +131,21 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// False when the motor did not do as it was told.
     fn act(&mut self, now: Now) -> bool {
         let mut obeys = self.rest();
+        let since_kept = now.mono.since(self.run.kept);
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
-        let held = self.warned && !self.power.failing && self.run.is_pumping();
-        let pumped_on = self.run.is_pumping()
-            && now.mono.since(self.run.kept) >= self.config.checkpoint_ms.into();
-        let warned = self.power.failing && self.run.machine.is_armed() && !self.warned;
+        let lasts = since_kept >= WARNED_MS.into();
+        let held = self.warned && self.run.is_pumping() && (!self.power.failing || lasts);
+        self.warned_in_vain = self.power.failing && (held || self.warned_in_vain);
+        let pumped_on = self.run.is_pumping() && since_kept >= self.config.checkpoint_ms.into();
+        let warns = self.power.failing && !self.warned_in_vain;
+        let warned = warns && self.run.machine.is_armed() && !self.warned;
         if self.pumped_since_boot_ms >= self.config.checkpoint_ms {
             self.run.resumes_in_row = 0;
         }
         if self.changed || pumped_on || warned || held {
             // Tried again at the next poll when it fails.
             let _ = self.keep(now);
-            self.warned = self.power.failing;
+            self.warned = warns;
         }
         if self.run.is_pumping() {
             let duty = if self.is_kept(now) { self.regulator.duty() } else { Duty::OFF };

@@ -58,8 +58,10 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) power: Power,
     /// Something happened that the newest checkpoint does not hold.
     pub(super) changed: bool,
-    /// A checkpoint was written because the supply was failing, and nothing has been pumped since.
+    /// The newest checkpoint says that the supply was failing: hardly anything has been pumped since.
     pub(super) warned: bool,
+    /// It still is failing, and the pump runs on: checkpoints are as ever.
+    pub(super) warned_in_vain: bool,
     /// The motor did not do as it was told: it is told again soon.
     pub(super) motor_unsure: bool,
     /// The motor runs.

@@ -16,7 +16,8 @@ impl Flags {
     pub const INTERRUPTED: Self = Self(1 << 3);
     /// More than ten interruptions of more than 1 min (App. L 7.4.15.5).
     pub const MANY_INTERRUPTIONS: Self = Self(1 << 4);
-    /// The pump ran for some time before a cut that no checkpoint holds: up to one checkpoint interval a cut is missing.
+    /// The pump ran for some time before a cut that no checkpoint holds: up to one checkpoint interval a cut is missing. Not set by a cut
+    /// that the supply warned of: that takes no more than 2 s and a reading.
     pub const TIME_UNACCOUNTED: Self = Self(1 << 5);
     /// The wall clock was set, or went its own way, while the event was under way.
     pub const CLOCK_STEPPED: Self = Self(1 << 6);

@@ -24,6 +24,8 @@ fn one_run_is_repeated_with_the_faults_that_are_asked_for() {
     let none = run_with(&["campaign", "--seed", "110", "--faults", "none"], &[]);
     assert_eq!(none.code, 0);
     assert!(none.screen().contains("kept every promise"), "{}", none.screen());
+    let moved = run_with(&["campaign", "--seed", "110", "--faults", "0@5000"], &[]);
+    assert!(moved.screen().contains("0      5.000 s"), "{}", moved.screen());
     let beyond = run_with(&["campaign", "--seed", "110", "--faults", "99"], &[]);
     assert_eq!(beyond.code, 2);
     assert!(beyond.err.contains("numbered from 0"), "{}", beyond.err);

@@ -80,7 +80,7 @@ fn the_standards_page_lists_the_tests_there_are() {
         "standards",
         "standards_power",
         "pump_published",
-        "regulator",
+        "worlds/hold",
         "calendar",
         "crc",
         "encoding",

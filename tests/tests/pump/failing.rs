@@ -238,3 +238,69 @@ fn a_schedule_that_hardly_pumps_is_not_walked_for_ever() {
     pump.load(&block(settings(), &[run(1), hold, passes(1_000, 2)]), 0).unwrap();
     pump.arm().unwrap();
 }
+
+#[test]
+fn what_is_pumped_while_a_warning_lasts_is_accounted_for() {
+    for lasts in [500, 1_500, 5_000, 40_000, 100_000] {
+        let (rig, mut pump) = armed(&busy(), 60_000);
+        assert!(rig.run(&mut pump, 200_500), "in the second run");
+        rig.set().power.failing = true;
+        // The supply wakes the board when it warns.
+        assert!(rig.run(&mut pump, 200_500 + lasts));
+        rig.outage(5 * MINUTE);
+        rig.set().power.failing = false;
+        let (mut pump, _) = rig.boot(60_000);
+        assert!(rig.run(&mut pump, HOUR));
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        let (event, lost) = (rows.events[0], rig.look().truly_pumped_ms - rows.events[0].pumped_ms);
+        assert!(lost <= u64::from(event.unaccounted_ms), "warned for {lasts} ms: {lost} ms");
+        // More than a moment is worth a look.
+        assert!(lost <= 3_000 || event.flags.has(Flags::TIME_UNACCOUNTED), "{lasts}: {lost}");
+        // A warning that lasts does not wear the flash.
+        assert_eq!(rig.look().nor.wrong_use, Vec::<String>::new());
+    }
+}
+
+#[test]
+fn a_word_that_only_looks_right_takes_nothing_of_the_record_at_the_second_boot() {
+    use draught_tests::nor::Torn;
+    let (rig, mut pump) = armed(&busy(), 20_000);
+    let before = rig.look().nor.operations();
+    assert!(rig.run(&mut pump, 15 * MINUTE));
+    let operations = rig.look().nor.operations() - before;
+    for cut in 0..operations {
+        let (rig, mut pump) = armed(&busy(), 20_000);
+        rig.set().nor.cut_after(cut, Torn::LooksRight);
+        assert!(!rig.run(&mut pump, 15 * MINUTE), "the cut comes");
+        rig.outage(10_000);
+        drop(rig.boot(20_000));
+        rig.outage(10_000);
+        let (mut pump, _) = rig.boot(20_000);
+        assert!(rig.run(&mut pump, 30 * MINUTE));
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        assert_eq!(rows.events[0].reason, EndReason::Finished, "cut {cut}");
+        assert_eq!(*pump.record(), rows.events[0], "cut {cut}: what is told is what is kept");
+    }
+}
+
+#[test]
+fn a_stretch_whose_schedule_rots_is_in_the_record() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE + 1));
+    drop(pump);
+    // Every bit of the schedule's block, and of both its headers.
+    for byte in 0..2 * draught_tests::rig::PAGE {
+        rig.set().nor.flip(8 * byte);
+    }
+    rig.outage(MINUTE);
+    let (mut pump, _) = rig.boot(60_000);
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_sums(&rows);
+    let event = rows.events[0];
+    assert_eq!((event.reason, event.spans), (EndReason::WrongTable, 1));
+    assert_eq!(event.pumped_ms, 10 * MINUTE);
+    assert_eq!(rig.look().duty.per_myriad(), 0);
+}

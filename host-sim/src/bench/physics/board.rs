@@ -1,6 +1,7 @@
 //! A simulated board: time passes, and the air with it.
 
 use std::cell::RefCell;
+use std::collections::VecDeque;
 use std::rc::Rc;
 
 use draught::clock::WallMs;
@@ -28,6 +29,12 @@ const MOVING_MS: f64 = 50.0;
 const STEADY_MS: f64 = 1_000.0;
 /// Off, only clocks and the battery's idle load go on.
 const OFF_MS: f64 = 600_000.0;
+
+/// In this time an empty battery is charged; assumed.
+const CHARGE_MS: f64 = 7_200_000.0;
+
+/// So many writes to the flash are remembered.
+const WRITTEN_KEPT: usize = 64;
 
 /// A board with its pump, in a world. A clone is another handle on the same board; each handle has all of its ports.
 #[derive(Clone, Debug)]
@@ -86,6 +93,10 @@ pub(super) struct Inside {
     pub keys: Vec<Key>,
     pub shown: Indications,
     pub nor: Nor<4, PAGE>,
+    /// The latest writes to it.
+    pub written: VecDeque<(u32, usize)>,
+    /// How often the wall clock was read.
+    pub wall_reads: u32,
 }
 
 impl SimBoard {
@@ -110,6 +121,8 @@ impl SimBoard {
             keys: Vec::new(),
             shown: Indications::default(),
             nor: Nor::new(PAGES, seed),
+            written: VecDeque::new(),
+            wall_reads: 0,
             plant,
         };
         inside.look();
@@ -163,6 +176,23 @@ impl SimBoard {
         self.0.borrow().shown
     }
 
+    /// The flash, for what happens to it.
+    pub fn flash<T>(&self, of: impl FnOnce(&mut Nor<4, PAGE>) -> T) -> T {
+        of(&mut self.0.borrow_mut().nor)
+    }
+
+    /// Where the flash was written lately, the latest first: offset and length.
+    #[must_use]
+    pub fn written(&self) -> Vec<(u32, usize)> {
+        self.0.borrow().written.iter().rev().copied().collect()
+    }
+
+    /// How the motor is driven.
+    #[must_use]
+    pub fn driven(&self) -> Duty {
+        self.0.borrow().driven
+    }
+
     /// Power is gone for a time and comes back: wall clock, flash and what is in the train are left, and the monotonic clock begins
     /// anew.
     pub fn outage(&self, ms: u64) {
@@ -189,8 +219,27 @@ impl Inside {
         self.is_on(|k| *k == FaultKind::SensorStuck)
     }
 
-    pub fn clock_is_lost(&self) -> bool {
-        self.is_on(|k| *k == FaultKind::ClockLost)
+    /// Whether this reading of the wall clock fails.
+    pub fn clock_fails(&mut self) -> bool {
+        self.wall_reads = self.wall_reads.wrapping_add(1);
+        let reads = self.wall_reads;
+        self.is_on(|k| match k {
+            FaultKind::ClockLost => true,
+            FaultKind::ClockFlickers(each) => reads.is_multiple_of(*each),
+            _ => false,
+        })
+    }
+
+    pub fn motor_disobeys(&self) -> bool {
+        self.is_on(|k| *k == FaultKind::MotorDisobeys)
+    }
+
+    pub fn supply_warns(&self) -> bool {
+        self.is_on(|k| *k == FaultKind::SupplyWarns)
+    }
+
+    pub fn is_charging(&self) -> bool {
+        self.is_on(|k| *k == FaultKind::Charging)
     }
 
     fn pass(&mut self, ms: u64) {
@@ -203,6 +252,13 @@ impl Inside {
             let longest = self.longest_step() as u64;
             self.step(most.min(longest));
         }
+    }
+
+    pub fn wrote(&mut self, at: u32, len: usize) {
+        if self.written.len() >= WRITTEN_KEPT {
+            self.written.pop_front();
+        }
+        self.written.push_back((at, len));
     }
 
     /// Faults that happen at an instant.
@@ -221,6 +277,9 @@ impl Inside {
 
     /// What the motor gets, as a part of nominal drive.
     fn set(&self) -> f64 {
+        if self.is_on(|k| *k == FaultKind::MotorStalls) {
+            return 0.0;
+        }
         let duty = f64::from(self.driven.per_myriad()) / f64::from(Duty::FULL.per_myriad());
         duty * self.battery.volts / self.plant.pump.volts
     }
@@ -247,6 +306,9 @@ impl Inside {
         let dust_mg = drawn_ul * 1e-9 * self.plant.path.dust;
         let duty = f64::from(self.driven.per_myriad()) / 10_000.0;
         self.battery.pass(&self.plant.battery, self.plant.pump.volts, (duty, drive, drop), time);
+        if self.is_charging() {
+            self.battery.left = (self.battery.left + time / CHARGE_MS).min(1.0);
+        }
         self.counted_ms += time * (1.0 + self.plant.crystal.gain_ppm(celsius) * 1e-6);
         self.truth = Truth {
             at_ms: self.truth.at_ms + ms,
@@ -267,7 +329,13 @@ impl Inside {
     /// Weather and supply as they are now.
     fn look(&mut self) {
         let begin = self.begin.map_or(0, |wall| wall.as_ms() % 86_400_000);
-        let (celsius, pressure) = self.plant.air.at(self.truth.at_ms as f64, begin as f64);
+        let (mut celsius, mut pressure) = self.plant.air.at(self.truth.at_ms as f64, begin as f64);
+        for fault in self.plant.faults.iter().filter(|f| f.is_on(self.truth.at_ms)) {
+            if let FaultKind::AirShifted(kelvin, pascal) = fault.kind {
+                celsius += kelvin;
+                pressure += pascal;
+            }
+        }
         self.truth.celsius = celsius;
         self.truth.pressure = pressure;
         self.truth.volts = self.battery.volts;
@@ -278,7 +346,12 @@ impl Inside {
     fn flow_at(&self, drive: f64) -> Balance {
         let PlantWorld { rated, pump, path, element, .. } = &self.plant;
         let per_flow = 1.0 / rated.flow;
-        let loaded = path.per_mg * self.truth.dust_mg;
+        let mut loaded = path.per_mg * self.truth.dust_mg;
+        for fault in self.plant.faults.iter() {
+            if let FaultKind::Clogging(drop) = fault.kind {
+                loaded += drop * fault.grown(self.truth.at_ms);
+            }
+        }
         let (mut kinks, mut blocked, mut leak) = (0.0, false, 0.0);
         for fault in self.plant.faults.iter().filter(|f| f.is_on(self.truth.at_ms)) {
             match fault.kind {

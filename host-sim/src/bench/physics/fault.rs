@@ -34,6 +34,20 @@ pub enum FaultKind {
     ///
     /// [`SimBoard::outage`]: super::SimBoard::outage
     PowerCut,
+    /// The train clogs: its drop at the rated flow grows by so much, in Pa, while this lasts, and stays.
+    Clogging(f64),
+    /// The driver of the motor does not take what it is told, says so, and the motor goes on as it was.
+    MotorDisobeys,
+    /// The motor stands still whatever it is given, and says nothing.
+    MotorStalls,
+    /// The supply says that it is about to go.
+    SupplyWarns,
+    /// A charger is connected, and charges an empty battery in 2 h (assumed).
+    Charging,
+    /// Each so manieth reading of the wall clock fails.
+    ClockFlickers(u32),
+    /// The outside air is so many K warmer and so many Pa denser.
+    AirShifted(f64, f64),
 }
 
 impl FaultKind {
@@ -50,6 +64,13 @@ impl FaultKind {
             Self::ClockStepped(_) => "clock-stepped",
             Self::BatteryWeak(_) => "battery-weak",
             Self::PowerCut => "power-cut",
+            Self::Clogging(_) => "clogging",
+            Self::MotorDisobeys => "motor-disobeys",
+            Self::MotorStalls => "motor-stalls",
+            Self::SupplyWarns => "supply-warns",
+            Self::Charging => "charging",
+            Self::ClockFlickers(_) => "clock-flickers",
+            Self::AirShifted(..) => "air-shifted",
         }
     }
 }
@@ -68,6 +89,12 @@ impl Fault {
             FaultKind::ClockStepped(_) | FaultKind::BatteryWeak(_) => None,
             _ => Some(self.at_ms.saturating_add(self.lasts_ms)),
         }
+    }
+
+    /// How much of what comes bit by bit is there, as a part of it; it stays.
+    pub(super) fn grown(&self, ms: u64) -> f64 {
+        let since = ms.saturating_sub(self.at_ms) as f64;
+        (since / (self.lasts_ms as f64).max(1.0)).min(1.0)
     }
 
     /// Its begin and end, where physics changes at once.

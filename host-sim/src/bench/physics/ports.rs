@@ -13,7 +13,11 @@ use super::board::{PAGE, SimBoard};
 
 impl Motor for SimBoard {
     fn drive(&mut self, duty: Duty) -> Result<(), Faulty> {
-        self.0.borrow_mut().driven = duty;
+        let mut board = self.0.borrow_mut();
+        if board.motor_disobeys() {
+            return Err(Faulty);
+        }
+        board.driven = duty;
         Ok(())
     }
 }
@@ -34,15 +38,16 @@ impl Supply for SimBoard {
     fn read(&mut self) -> Power {
         let board = self.0.borrow();
         let battery = &board.plant.battery;
+        let (warns, charging) = (board.supply_warns(), board.is_charging());
         if battery.mains {
-            return Power::GOOD;
+            return Power { failing: warns, charging, ..Power::GOOD };
         }
         let volts = board.battery.volts;
         Power {
             left_percent: Some((board.battery.left * 100.0).round() as u8),
-            low: volts < battery.low_v,
-            failing: volts < battery.failing_v,
-            charging: false,
+            low: volts < battery.low_v && !charging,
+            failing: warns || volts < battery.failing_v && !charging,
+            charging,
         }
     }
 }
@@ -72,8 +77,8 @@ impl Monotonic for SimBoard {
 
 impl WallClock for SimBoard {
     fn now(&mut self) -> Option<WallMs> {
-        let board = self.0.borrow();
-        if board.clock_is_lost() {
+        let mut board = self.0.borrow_mut();
+        if board.clock_fails() {
             return None;
         }
         let shown = (board.counted_ms * (1.0 + board.wall_gain)) as i64;
@@ -117,7 +122,9 @@ impl NorFlash for SimBoard {
     }
 
     fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
-        self.0.borrow_mut().nor.write(at, bytes)
+        let mut board = self.0.borrow_mut();
+        board.wrote(at, bytes.len());
+        board.nor.write(at, bytes)
     }
 }
 

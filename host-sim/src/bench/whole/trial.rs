@@ -1,90 +1,109 @@
-//! One schedule on one pump in one world, from arming to its end, and whether its journal then holds what happened.
+//! One pump in one world: schedules from arming to their ends, whatever happens to it, and whether its journal holds what happened.
 
-use std::fmt;
-
-use draught::audit::Fit;
 use draught::clock::WallMs;
-use draught::event::EndReason;
-use draught::forecast::Forecast;
-use draught::journal::Region;
-use draught::limits;
-use draught::machine::{Demand, EventId, Wake};
+use draught::event::{EndReason, StopReason};
+use draught::machine::{Command, Demand, EventId, Phase, Wake};
 use draught::port::Duty;
-use draught::pump::{Booted, Config, Pump, Regions};
-use draught::record::{EventRow, Origin, RowKind, SampleRow, SpanRow};
-use draught::regulator::{self, Curve};
+use draught::pump::{Config, Pump};
+use draught::table::StepTable;
 use draught::wire;
 
-use super::super::random::Stream;
-use super::board::{PAGE, Physics, Rig};
-use super::faults::{Fault, FaultKind, faults};
-use super::plans::{below, schedule};
+use super::board::{Hardware, RECORDS_AT, board};
+use super::broken::{Broken, Promise};
+use super::calm::Outlook;
+use super::faults::{Ask, Fault, FaultKind, faults};
+use super::known;
+use super::ledger::Ledger;
+use super::plans::{Asks, below};
+use super::watch::Watch;
+use super::worlds::{Drawn, drawn};
+use crate::bench::nor::Hit;
+use crate::bench::physics::{FaultKind as InWorld, SimBoard};
+use crate::bench::random::Stream;
 
-/// An engine on a rig.
-pub type Engine = Pump<Rig, 32>;
+/// An engine on a simulated board.
+pub type Engine = Pump<SimBoard, 32>;
 
-/// Faults come within this time after arming, in ms.
-const FAULTY_MS: u64 = 40 * 60_000;
-
-/// An event must end within this time after faults have ceased and its forecast is over, in ms: retries, and a day for a
-/// time of day that was missed.
-const LIVE_MS: u64 = 48 * 3_600_000;
+/// An event must end within this time after its forecast is over, in ms: what happens to it, retries, and a day for a time of day that
+/// was missed.
+const LIVE_MS: u64 = 49 * 3_600_000;
 
 /// What a trial is made of: all of it follows from the seed.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trial {
     /// Its seed.
     pub seed: u64,
-    /// What goes wrong, in order.
+    /// What happens, in order.
     pub faults: Vec<Fault>,
     /// Time between two checkpoints, in ms.
     pub checkpoint_ms: u32,
+    /// Nothing was to happen to it: then its schedule is such that a forecast can be held to the second.
+    pub calm: bool,
 }
 
 impl Trial {
     /// The trial of a seed.
     #[must_use]
     pub fn new(seed: u64) -> Self {
+        let rated =
+            Self::drawn(seed).world.plant.map_or((0.0, 1.0), |p| (p.rated.flow, p.rated.drop));
         let mut chance = Stream::new(seed, "faults");
-        let faults = faults(&mut chance, FAULTY_MS);
-        Self { seed, faults, checkpoint_ms: [4_000, 60_000][below(&mut chance, 2) as usize] }
+        let faults = faults(&mut chance, rated);
+        let calm = faults.iter().all(|fault| fault.kind.is_harmless());
+        let checkpoint_ms = [4_000, 60_000][below(&mut chance, 2) as usize];
+        Self { seed, faults, checkpoint_ms, calm }
+    }
+
+    /// The world that it runs in.
+    #[must_use]
+    pub fn drawn_world(&self) -> Drawn {
+        Self::drawn(self.seed)
+    }
+
+    fn drawn(seed: u64) -> Drawn {
+        drawn(&mut Stream::new(seed, "world"))
+    }
+
+    pub(super) fn any(&self, is: impl Fn(&FaultKind) -> bool) -> bool {
+        self.faults.iter().any(|fault| is(&fault.kind))
+    }
+
+    pub(super) fn any_in_world(&self, is: impl Fn(&InWorld) -> bool) -> bool {
+        self.any(|kind| matches!(kind, FaultKind::InWorld { kind, .. } if is(kind)))
+    }
+
+    /// Whether flash rots in it: then less is promised, as [`Run::account`] says.
+    pub(super) fn rots(&self) -> bool {
+        self.any(|kind| matches!(kind, FaultKind::Rot { .. }))
     }
 }
 
 /// What became of a trial.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Told {
-    /// Why the event ended.
-    pub reason: Option<EndReason>,
+    /// Why its events ended.
+    pub ends: Vec<EndReason>,
+    /// Events that rot took.
+    pub rotten: u32,
     /// Boots after cuts.
     pub cuts: u32,
-    /// Resumes that the record tells of.
+    /// Resumes that the records tell of.
     pub resumes: u32,
-    /// Rows in the journal.
+    /// Rows that were ever in the journal.
     pub rows: u32,
     /// Limits that tripped.
     pub trips: u32,
-    /// Time pumped that no record holds, in ms.
-    pub lost_ms: u64,
+    /// Time pumped that no record holds, a cut, in ms: the most of any event.
+    pub lost_a_cut_ms: u64,
     /// Time pumped, in ms.
     pub pumped_ms: u64,
     /// Polls.
     pub polls: u64,
-}
-
-/// A promise that a pump broke.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Broken {
-    /// Which, in words.
-    pub what: String,
-    /// When, in ms after arming.
-    pub at_ms: u64,
-}
-
-impl fmt::Display for Broken {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} ({} ms after arming)", self.what, self.at_ms)
-    }
+    /// By how much the metered volume differed from the true one, as a part of it: the most of any event of ten minutes or more in
+    /// which the two can be compared.
+    pub off: f64,
+    /// The same as a part of what the error budget allows.
+    pub of_budget: f64,
 }
 
 /// Runs a trial.
@@ -94,173 +113,258 @@ impl fmt::Display for Broken {
 pub fn trial(trial: &Trial) -> Result<Told, Broken> {
     let mut chance = Stream::new(trial.seed, "schedule");
     // Some second of 2027.
-    let begin = 852_076_800_000 + below(&mut chance, 31_536_000) * 1_000;
-    let Some(wall) = WallMs::from_ms(begin) else {
-        return Err(Broken { what: "no clock".into(), at_ms: 0 });
+    let begin = WallMs::from_ms(852_076_800_000 + below(&mut chance, 31_536_000) * 1_000);
+    let drawn = Trial::drawn(trial.seed);
+    let hardware = board(trial, &drawn, begin);
+    let Some(Hardware { board, config }) = hardware else {
+        return Err(Promise::WrongUse.broken("a world that makes no pump", 0));
     };
-    let rig = Rig::new(Physics::WORN, wall, trial.seed);
+    let asks = drawn.world.plant.as_ref().map(|plant| Asks::of(plant, trial.calm));
+    let timed = trial.faults.iter().filter(|f| {
+        !matches!(f.kind, FaultKind::InWorld { .. } | FaultKind::Again | FaultKind::CutInArm { .. })
+    });
     let mut run = Run {
-        pump: boot(&rig, trial.checkpoint_ms).0,
-        rig,
+        pump: Run::boot(&board, config),
+        watch: Watch::new(&drawn.world, &[], draught::table::Limits::DEFAULT, &board.truth()),
+        drawn,
+        board,
+        config,
         trial,
         told: Told::default(),
-        over: Vec::new(),
-        spans_seen: 0,
-        ends_ms: 0,
+        ledger: Ledger::default(),
+        timed: timed.copied().collect(),
+        waiting_off_ms: None,
+        event: Under::default(),
+        in_arm: trial
+            .faults
+            .iter()
+            .filter(|f| matches!(f.kind, FaultKind::CutInArm { .. }))
+            .copied()
+            .collect(),
     };
-    // A schedule that cannot be armed (its first start lies in the past, nothing pumps) is drawn again.
-    loop {
-        let table = schedule(&mut chance, wall);
-        let mut block = [0; wire::max_len(32)];
-        let Ok(len) = table.checked().map_or(Ok(0), |t| wire::encode(t, &mut block)) else {
-            continue;
-        };
-        let now = run.pump.now();
-        if run.pump.load(&block[..len], 0).is_ok() && run.pump.arm().is_ok() {
-            // With every hold running out, which takes longest.
-            let end = table.checked().ok().and_then(|table| {
-                Forecast::new(table, &Fit::ANY, now).ok()?.last().map(|span| span.to.mono)
-            });
-            run.ends_ms = end.map_or(0, |end| end.since(now.mono));
+    let events = 1 + trial.faults.iter().filter(|f| f.kind == FaultKind::Again).count();
+    for _ in 0..events {
+        let Some(asks) = asks else { break };
+        if !run.arm(&mut chance, asks)? {
             break;
         }
+        run.go_on()?;
+        run.account()?;
     }
-    run.finish()
+    run.told.polls += run.event.polls;
+    Ok(run.told)
 }
 
-/// Boots an engine on a rig, its regulator tuned to the rig's pump.
-///
-/// # Panics
-/// Never: the regions of the rig are whole pages, and its shelf has two places.
-#[must_use]
-pub fn boot(rig: &Rig, checkpoint_ms: u32) -> (Engine, Booted) {
-    let region = |from: usize, pages| {
-        Region::new(rig, (from * PAGE) as u32, pages)
-            .expect("the regions of the rig are whole pages")
-    };
-    let physics = rig.look().physics();
-    let full = physics.full_ul_per_min as u32;
-    // A reading every second: half of it for the mean that it is, half for the duty that is held until the next.
-    let flow = Curve::tuned(full, 0, 110, physics.lag_ms as u32, 1_000);
-    let config = Config {
-        device: 7,
-        origin: Origin::Simulated,
-        fit: Fit::ANY,
-        regulator: regulator::Config { flow, ..regulator::Config::default() },
-        limits: limits::Config::default(),
-        reading_ms: 1_000,
-        checkpoint_ms,
-        sample_ms: None,
-        regions: Regions {
-            shelf: region(0, 4),
-            shelf_half_pages: 1,
-            checkpoints: region(4, 12),
-            records: region(16, 48),
-        },
-    };
-    let mut pump = Pump::new(rig.clone(), config).expect("a shelf of two places");
-    let booted = pump.boot(&mut [0; wire::max_len(32)]);
-    (pump, booted)
+/// The event under way.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Under {
+    pub(super) id: EventId,
+    /// When its forecast is over and all that happens has happened, in ms.
+    pub(super) ends_ms: u64,
+    pub(super) outlook: Option<Outlook>,
+    pub(super) table: Option<StepTable<32>>,
+    pub(super) cuts: u32,
+    pub(super) polls: u64,
+    pub(super) drawn_raw: u64,
+    /// What changes when there are new rows.
+    pub(super) mark: (u16, bool),
+    /// The longest time without a poll, in ms.
+    pub(super) late_ms: u64,
 }
 
-struct Run<'t> {
-    pump: Engine,
-    rig: Rig,
-    trial: &'t Trial,
-    told: Told,
-    /// What is over again, and when.
-    over: Vec<(u64, FaultKind)>,
-    /// When its forecast is over, in ms after arming.
-    ends_ms: u64,
-    /// Rows of spans that the journal held at the last boot.
-    spans_seen: usize,
+pub(super) struct Run<'t> {
+    pub(super) pump: Engine,
+    pub(super) board: SimBoard,
+    pub(super) config: Config,
+    pub(super) drawn: Drawn,
+    pub(super) trial: &'t Trial,
+    pub(super) told: Told,
+    pub(super) ledger: Ledger,
+    pub(super) watch: Watch,
+    /// What is still to happen, in order.
+    pub(super) timed: Vec<Fault>,
+    /// Cuts of arming still to happen.
+    pub(super) in_arm: Vec<Fault>,
+    /// A cut waits for its operation of the flash: for how long power is off then.
+    pub(super) waiting_off_ms: Option<u64>,
+    pub(super) event: Under,
 }
 
 impl Run<'_> {
-    fn finish(mut self) -> Result<Told, Broken> {
-        let mut next = 0;
-        // A cut that waits for its operation of the flash.
-        let mut waiting_off_ms = None;
+    fn boot(board: &SimBoard, config: Config) -> Engine {
+        let mut pump = Pump::new(board.clone(), config)
+            .expect("the shelf of a simulated board has two places");
+        pump.boot(&mut [0; wire::max_len(32)]);
+        pump
+    }
+
+    pub(super) fn now(&self) -> u64 {
+        self.board.truth().at_ms
+    }
+
+    pub(super) fn broken(&self, promise: Promise, what: impl Into<String>) -> Broken {
+        promise.broken(what, self.now())
+    }
+
+    /// Until the event is over.
+    fn go_on(&mut self) -> Result<(), Broken> {
         loop {
             let wake = self.poll()?;
-            if self.rig.look().nor.hit().is_some() {
-                self.outage(waiting_off_ms.take().unwrap_or(1_000))?;
+            if self.board.flash(|nor| nor.hit().is_some()) {
+                let off_ms = self.waiting_off_ms.take().unwrap_or(1_000);
+                self.outage(off_ms)?;
                 continue;
             }
-            if !self.pump.status().indications.armed && !self.pump.status().held_by_charger {
-                return self.account();
+            let status = self.pump.status();
+            if !status.indications.armed && !status.held_by_charger {
+                return Ok(());
             }
-            let now = self.rig.look().ms;
-            if now > FAULTY_MS + self.ends_ms + LIVE_MS {
-                let phase = self.pump.status().phase;
-                return Err(self.broken(&format!("the event does not come to its end: {phase:?}")));
+            let now = self.now();
+            if now > self.event.ends_ms + LIVE_MS {
+                return Err(self.broken(Promise::NoEnd, format!("still {:?}", status.phase)));
             }
-            let fault = self.trial.faults.get(next).filter(|_| waiting_off_ms.is_none());
-            let over = self.over.iter().map(|(at, _)| *at).min();
+            let fault = self.timed.first().copied().filter(|_| self.waiting_off_ms.is_none());
             let until = now + self.time_to(wake);
             let happens = fault.map(|f| f.at_ms.max(now));
-            let first = [Some(until), happens, over].into_iter().flatten().min().unwrap_or(until);
-            // What should have been over during a late poll is over now.
-            self.rig.pass(first.saturating_sub(now));
-            if over == Some(first) {
-                self.end_faults(first);
-            } else if let Some(fault) = fault.filter(|_| happens == Some(first)) {
-                next += 1;
-                match fault.kind {
-                    FaultKind::Cut { off_ms } => self.outage(off_ms)?,
-                    FaultKind::WarnedCut { off_ms } => {
-                        self.rig.set().failing = true;
-                        self.poll()?;
-                        if self.rig.look().nor.hit().is_none() {
-                            self.outage(off_ms)?;
-                        }
-                    }
-                    FaultKind::CutInFlash { operations, torn, off_ms } => {
-                        self.rig.set().nor.cut_after(operations, torn);
-                        waiting_off_ms = Some(off_ms);
-                    }
-                    FaultKind::LatePoll { for_ms } => self.rig.pass(for_ms),
-                    kind => {
-                        if let Some(for_ms) = kind.begin(&self.rig) {
-                            self.over.push((first + for_ms, kind));
-                        }
-                    }
+            let first = happens.map_or(until, |at| at.min(until));
+            self.pass(first - now)?;
+            if let Some(fault) = fault.filter(|_| happens == Some(first)) {
+                self.timed.remove(0);
+                self.happens(fault.kind)?;
+            }
+        }
+    }
+
+    fn happens(&mut self, kind: FaultKind) -> Result<(), Broken> {
+        match kind {
+            FaultKind::Cut { off_ms } => self.outage(off_ms)?,
+            FaultKind::WarnedCut { off_ms } => {
+                let now = self.now();
+                let warning = crate::bench::physics::Fault {
+                    at_ms: now,
+                    lasts_ms: 1,
+                    kind: InWorld::SupplyWarns,
+                };
+                self.board.change(|plant| plant.faults.push(warning));
+                self.poll()?;
+                if !self.board.flash(|nor| nor.hit().is_some()) {
+                    self.outage(off_ms)?;
                 }
             }
+            FaultKind::CutInFlash { operations, torn, off_ms } => {
+                self.board.flash(|nor| nor.cut_after(operations, torn));
+                self.waiting_off_ms = Some(off_ms);
+            }
+            FaultKind::CutInBoot { operations, torn, off_ms } => {
+                self.power_off(off_ms);
+                self.board.flash(|nor| nor.cut_after(operations, torn));
+                self.waiting_off_ms = Some(off_ms);
+                self.power_on()?;
+            }
+            FaultKind::Rot { back, bit, off_ms } => {
+                self.power_off(off_ms);
+                self.ledger.rotten += 1;
+                let written = self.board.written();
+                if let Some((at, len)) = written.get(usize::from(back)) {
+                    let bit = *at as usize * 8 + usize::from(bit) % (len * 8);
+                    self.board.flash(|nor| nor.flip(bit));
+                }
+                self.power_on()?;
+            }
+            FaultKind::LatePoll { for_ms } => {
+                self.event.late_ms = self.event.late_ms.max(for_ms);
+                self.pass(for_ms)?;
+            }
+            FaultKind::Pressed(key) => self.board.press(key),
+            FaultKind::Asked(ask) => self.ask(ask)?,
+            FaultKind::Collected => self.collect()?,
+            FaultKind::InWorld { .. } | FaultKind::Again | FaultKind::CutInArm { .. } => {}
         }
+        Ok(())
     }
 
-    fn end_faults(&mut self, now: u64) {
-        let rig = &self.rig;
-        self.over.retain(|(at, kind)| {
-            if *at <= now {
-                kind.end(rig);
-            }
-            *at > now
-        });
-        // Two of a kind may overlap: what still lasts goes on.
-        for (_, kind) in &self.over {
-            if !matches!(kind, FaultKind::Blockage { .. }) {
-                kind.begin(rig);
-            }
-        }
+    pub(super) fn collect(&mut self) -> Result<(), Broken> {
+        let now = self.now();
+        self.ledger.collect(&mut self.pump, now)
     }
 
-    fn poll(&mut self) -> Result<Wake, Broken> {
-        self.told.polls += 1;
+    fn ask(&mut self, ask: Ask) -> Result<(), Broken> {
+        let command = match ask {
+            Ask::Stop => Command::Stop(StopReason::Host),
+            Ask::Disarm => Command::Disarm,
+            Ask::Confirm => Command::ConfirmSampler,
+            Ask::Resume => match self.pump.status().phase {
+                Phase::Holding { step, .. } => Command::Resume { step },
+                _ => return Ok(()),
+            },
+        };
+        // What is refused now is refused.
+        let _ = self.pump.command(command);
+        self.look()
+    }
+
+    /// Time passes with power on.
+    pub(super) fn pass(&mut self, ms: u64) -> Result<(), Broken> {
+        let before = self.board.truth();
+        self.board.pass(ms);
+        self.watch.passed(&before, &self.board.truth())
+    }
+
+    pub(super) fn poll(&mut self) -> Result<Wake, Broken> {
+        self.event.polls += 1;
+        let was_off = self.board.driven() == Duty::OFF;
         let wake = self.pump.poll();
+        // A cut that hit a checkpoint: it was to know of the start.
+        let unkept = match self.board.flash(|nor| nor.hit()) {
+            Some(Hit::Program(at) | Hit::Erase(at)) => at < RECORDS_AT,
+            None => false,
+        };
+        if unkept && was_off && self.board.driven() != Duty::OFF {
+            return Err(self.broken(Promise::MotorUnasked, "no checkpoint knows that it started"));
+        }
         if wake == Wake::Again {
-            return Err(self.broken("a poll asks to be polled again at once"));
+            return Err(self.broken(Promise::NoEnd, "a poll asks to be polled again at once"));
         }
-        let status = self.pump.status();
-        let driven = self.rig.look().duty != Duty::OFF;
-        if driven && !matches!(status.demand, Demand::Pump(_)) {
-            return Err(self.broken("the motor runs and nothing asks for it"));
+        if self.board.flash(|nor| nor.hit().is_none()) {
+            self.ledger.polled();
         }
-        if driven && !status.indications.armed {
-            return Err(self.broken("the motor runs and nothing is armed"));
-        }
+        self.look()?;
         Ok(wake)
+    }
+
+    /// What must be so after every poll and every command.
+    pub(super) fn look(&mut self) -> Result<(), Broken> {
+        let status = self.pump.status();
+        let asked = match status.demand {
+            Demand::Pump(target) => Some(target),
+            Demand::Off => None,
+        };
+        self.watch.asks(asked);
+        let now = self.now();
+        let disobeys = self.trial.faults.iter().any(|f| {
+            matches!(f.kind, FaultKind::InWorld { kind: InWorld::MotorDisobeys, for_ms }
+                if now >= f.at_ms && now < f.at_ms + for_ms)
+        });
+        if self.board.driven() != Duty::OFF && !disobeys {
+            if asked.is_none() {
+                return Err(self.broken(Promise::MotorUnasked, "nothing asks for it"));
+            }
+            if !status.indications.armed {
+                return Err(self.broken(Promise::MotorUnasked, "nothing is armed"));
+            }
+        }
+        let drawn = status.drawn.as_raw();
+        if drawn < self.event.drawn_raw {
+            let what = format!("the volume went down from {} to {drawn}", self.event.drawn_raw);
+            return Err(self.broken(Promise::RecordLost, what));
+        }
+        self.event.drawn_raw = drawn;
+        let mark = (self.pump.record().spans, status.indications.armed);
+        if mark != self.event.mark && !self.board.flash(|nor| nor.hit().is_some()) {
+            self.event.mark = mark;
+            self.ledger.look(&mut self.pump, now)?;
+        }
+        Ok(())
     }
 
     fn time_to(&mut self, wake: Wake) -> u64 {
@@ -273,98 +377,42 @@ impl Run<'_> {
     }
 
     /// Power goes and comes back; nothing is left but what is in the flash.
-    fn outage(&mut self, off_ms: u64) -> Result<(), Broken> {
+    pub(super) fn outage(&mut self, off_ms: u64) -> Result<(), Broken> {
+        self.power_off(off_ms);
+        self.power_on()
+    }
+
+    fn power_off(&mut self, off_ms: u64) {
         self.told.cuts += 1;
-        self.rig.outage(off_ms);
-        let (pump, _) = boot(&self.rig, self.trial.checkpoint_ms);
-        self.pump = pump;
-        if self.rig.look().duty != Duty::OFF {
-            return Err(self.broken("the motor runs before the first poll"));
+        self.event.cuts += 1;
+        self.watch.cut(self.may_lose_ms());
+        self.board.outage(off_ms);
+    }
+
+    /// What a cut may cost: an interval, the reading that was under way, and as long as nobody polled.
+    pub(super) fn may_lose_ms(&self) -> u64 {
+        u64::from(self.trial.checkpoint_ms + self.config.reading_ms) + self.event.late_ms
+    }
+
+    pub(super) fn power_on(&mut self) -> Result<(), Broken> {
+        self.pump = Self::boot(&self.board, self.config);
+        if self.board.driven() != Duty::OFF {
+            return Err(self.broken(Promise::MotorUnasked, "it runs before the first poll"));
         }
-        let spans = self.rows().0.len();
-        if spans < self.spans_seen {
-            return Err(self.broken("a row is gone"));
+        if self.board.flash(|nor| nor.hit().is_some()) {
+            let off_ms = self.waiting_off_ms.take().unwrap_or(1_000);
+            return self.outage(off_ms);
         }
-        self.spans_seen = spans;
+        let now = self.now();
+        self.ledger.look(&mut self.pump, now)?;
+        // What no checkpoint holds is gone; what is in a row is not.
+        let rows = self.ledger.of(self.event.id, self.now())?;
+        self.event.drawn_raw = rows.spans.iter().map(|row| row.volume.as_raw()).sum();
+        let is_known = known::RECORD_AFTER_THE_END && !rows.events.is_empty();
+        if self.trial.rots() || is_known {
+            self.event.drawn_raw = 0;
+        }
+        self.event.mark = (u16::MAX, false);
         Ok(())
-    }
-
-    fn rows(&mut self) -> (Vec<SpanRow>, Vec<SampleRow>, Vec<EventRow>) {
-        let (mut spans, mut samples, mut events) = (Vec::new(), Vec::new(), Vec::new());
-        self.pump.each_row(|_, kind, row| match kind {
-            RowKind::Span => spans.extend(SpanRow::from_bytes(row)),
-            RowKind::Sample => samples.extend(SampleRow::from_bytes(row)),
-            RowKind::Event => events.extend(EventRow::from_bytes(row)),
-        });
-        (spans, samples, events)
-    }
-
-    /// The event is over: is what the journal holds what happened?
-    fn account(mut self) -> Result<Told, Broken> {
-        // One boot more: nothing may come of it.
-        self.rig.outage(1_000);
-        self.pump = boot(&self.rig, self.trial.checkpoint_ms).0;
-        self.poll()?;
-        let (spans, samples, events) = self.rows();
-        let broken = |what: String| Err(self.broken(&what));
-        let [event] = events[..] else {
-            return broken(format!("{} records of one event", events.len()));
-        };
-        if event.event != EventId(1) {
-            return broken("the record of another event".into());
-        }
-        let numbers: Vec<u16> = spans.iter().map(|s| s.number).collect();
-        if numbers != (1..=event.spans).collect::<Vec<_>>() {
-            return broken(format!("spans {numbers:?} of {}", event.spans));
-        }
-        let volume = event.volume.as_raw();
-        let of_spans: u64 = spans.iter().map(|s| s.volume.as_raw()).sum();
-        let of_samples: u64 = samples.iter().map(|s| s.volume.as_raw()).sum();
-        if of_spans != volume || of_samples != volume {
-            return broken(format!(
-                "volumes differ: {of_spans} in spans, {of_samples} in samples, {volume} in all"
-            ));
-        }
-        let pumped: u64 = spans.iter().map(|s| s.pumped_ms).sum();
-        let on_samples: u64 = samples.iter().map(|s| s.pumped_ms).sum();
-        if pumped != event.pumped_ms || on_samples != pumped {
-            return broken(format!("times differ: {pumped}, {on_samples}, {}", event.pumped_ms));
-        }
-        let truly = self.rig.look().pumped_ms;
-        if pumped > truly {
-            return broken(format!("{pumped} ms are recorded and {truly} ms were pumped"));
-        }
-        let lost_ms = truly - pumped;
-        // What each cut may cost: an interval, and the reading that was under way.
-        let late = self.latest_poll();
-        let may = u64::from(self.told.cuts) * (u64::from(self.trial.checkpoint_ms) + 1_000 + late);
-        if lost_ms > may {
-            return broken(format!("{lost_ms} ms of pumping are in no record, {may} ms may be"));
-        }
-        if let Some(wrong) = self.rig.look().nor.wrong_use.first() {
-            return broken(wrong.clone());
-        }
-        Ok(Told {
-            reason: Some(event.reason),
-            resumes: event.resumes.into(),
-            rows: (spans.len() + samples.len() + 1) as u32,
-            trips: event.trips.iter().map(|&n| u32::from(n)).sum(),
-            lost_ms,
-            pumped_ms: truly,
-            ..self.told
-        })
-    }
-
-    /// Nobody polled for so long at most: a checkpoint is that much late.
-    fn latest_poll(&self) -> u64 {
-        let late = |f: &Fault| match f.kind {
-            FaultKind::LatePoll { for_ms } => for_ms,
-            _ => 0,
-        };
-        self.trial.faults.iter().map(late).max().unwrap_or(0)
-    }
-
-    fn broken(&self, what: &str) -> Broken {
-        Broken { what: what.to_owned(), at_ms: self.rig.look().ms }
     }
 }

@@ -16,3 +16,4 @@ pub mod explain;
 pub mod plan;
 pub mod record_file;
 pub mod report;
+pub mod results;

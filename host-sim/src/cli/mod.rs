@@ -25,6 +25,8 @@ pub mod io;
 pub mod new;
 mod new_text;
 pub mod paint;
+pub mod report;
+mod report_pdf;
 mod progress;
 pub mod rows;
 pub mod simulate;
@@ -98,6 +100,8 @@ enum Command {
     Explain(explain::Args),
     /// Say what differs between two plans or blocks.
     Diff(diff::Args),
+    /// Make a report page of results, for people; also PDF, CSV and JSON.
+    Report(report::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -128,6 +132,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
+        Command::Report(args) => report::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

@@ -45,12 +45,8 @@ pub struct Args {
 /// # Errors
 /// [`Failure`]
 pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
-    let outputs = [
-        ("-o", &args.output),
-        ("--pdf", &args.pdf),
-        ("--csv", &args.csv),
-        ("--json", &args.json),
-    ];
+    let outputs =
+        [("-o", &args.output), ("--pdf", &args.pdf), ("--csv", &args.csv), ("--json", &args.json)];
     if outputs.iter().all(|(_, file)| file.is_none()) {
         return Err(Failure::Usage(
             "there is nothing to write to".to_owned(),

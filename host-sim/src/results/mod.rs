@@ -11,8 +11,8 @@ pub use laboratory::{
     AnalyteResult, BlankResult, Breakthrough, Budget, PairResult, Term, WorkerResult,
 };
 pub use sample::{
-    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, Planned, Point, SampleResult, SideBySide, SpanResult,
-    Verification, Volumes,
+    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, Planned, Point,
+    SampleResult, SideBySide, SpanResult, Verification, Volumes,
 };
 
 use serde::{Deserialize, Serialize};

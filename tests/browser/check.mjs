@@ -129,6 +129,14 @@ async function headings(name, page) {
   const tables = await page.$$eval("table", (all) => all.filter((t) => !t.caption?.textContent.trim() || t.querySelector("thead th:not([scope=col])")).length);
   check(tables === 0, `${name}: ${tables} tables without caption or scope`);
   const charts = await page.$$eval(".chart svg[role=img]", (all) => all.map((s) => [s.querySelector("title")?.textContent, s.querySelector("desc")?.textContent]));
+  const drawn = await page.$$eval(".chart svg[role=img], .spark", (all) =>
+    all.map((svg) => {
+      const shapes = [...svg.querySelectorAll("rect, line, circle, polyline")];
+      const curves = [...svg.querySelectorAll("polyline")];
+      return shapes.every((s) => s.childElementCount === 0) && curves.length > 0 && curves.every((c) => c.getBoundingClientRect().width > 0);
+    }),
+  );
+  check(drawn.every(Boolean), `${name}: every curve is drawn`);
   check(charts.every(([title, about]) => title && about?.length > 40), `${name}: every chart is told in words`);
 }
 

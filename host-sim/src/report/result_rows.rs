@@ -57,7 +57,7 @@ pub fn csv(results: &Results) -> String {
 
 fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 33] {
     let happened = s.happened.as_ref();
-    let local = |i: Option<&crate::results::Instant>| i.map_or(String::new(), |i| i.local.clone());
+    let local = |i: Option<&crate::results::Instant>| words(i.map(|i| i.local.as_str()));
     let verified = s.verification.as_ref();
     let volume = s.volume.as_ref();
     let flags: Vec<&str> = s.flags.iter().map(|f| f.code.as_str()).collect();
@@ -95,7 +95,7 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
         mg(|a| a.k),
         mg(|a| a.limit.as_ref().map(|l| l.value_mg_m3)),
         mg(|a| a.share_of_limit_percent),
-        flags.join(" "),
+        words(Some(&flags.join(" "))),
     ]
 }
 

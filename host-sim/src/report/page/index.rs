@@ -4,7 +4,6 @@ use maud::{Markup, html};
 
 use super::chart::{Common, spark};
 use super::number::{At, nice, none};
-use super::section_id;
 use super::table::{Column, table};
 use super::{flags, laboratory};
 use crate::results::{Results, SampleResult};
@@ -29,7 +28,7 @@ pub fn section(results: &Results, at: &At) -> Markup {
         let at = at.at(i);
         vec![
             html! {
-                a href={ "#" (section_id(i)) } { (sample.sampler) }
+                (super::link(sample, i))
                 @if let Some(pump) = &sample.pump { span.small { "pump " (pump) } }
                 @if sample.simulated { span.small { "simulated" } }
             },
@@ -41,7 +40,7 @@ pub fn section(results: &Results, at: &At) -> Markup {
             volume(sample, &at),
             html! {
                 @for (n, result) in sample.laboratory.iter().enumerate() {
-                    (laboratory::short(result, &at.at("laboratory").at(n)))
+                    (laboratory::in_row(result, &at.at("laboratory").at(n)))
                 }
                 @if sample.laboratory.is_empty() { (none()) }
             },

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::number::{At, figures, nice, none, with_unit};
+use super::number::{At, figures, nice, none, short, with_unit};
 use super::table::{Column, table};
 use super::volume::budget;
 use crate::results::{AnalyteResult, Results, SampleResult};
@@ -26,7 +26,7 @@ fn answer(result: &AnalyteResult, at: &At) -> Markup {
 }
 
 /// In a row of the index.
-pub fn short(result: &AnalyteResult, at: &At) -> Markup {
+pub fn in_row(result: &AnalyteResult, at: &At) -> Markup {
     html! { (answer(result, at)) span.small { (result.analyte) } }
 }
 
@@ -115,7 +115,7 @@ fn breakthrough(result: &AnalyteResult, at: &At) -> Markup {
         "back is " (at.at("back-of-front-percent").figures(b.back_of_front_percent, 2, "%")) " of front"
         span.small {
             @if b.over { "above " } @else { "not above " }
-            (at.at("limit-percent").figures(b.limit_percent, 2, "%"))
+            (at.at("limit-percent").show(b.limit_percent, &with_unit(&short(b.limit_percent), "%")))
         }
     }
 }
@@ -130,7 +130,7 @@ fn concentration(result: &AnalyteResult, at: &At) -> Markup {
         @if let Some(expanded) = result.expanded_mg_m3 {
             span.small {
                 "± " (at.at("expanded-mg-m3").figures(expanded, 2, "mg/m3"))
-                @if let Some(k) = result.k { ", k = " (at.at("k").show(k, &figures(k, 3))) }
+                @if let Some(k) = result.k { ", k = " (at.at("k").show(k, &short(k))) }
             }
         }
         @if let Some(share) = result.share_of_limit_percent {

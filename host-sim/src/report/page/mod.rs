@@ -50,7 +50,7 @@ pub fn page(results: &Results, paper: Option<Paper>) -> String {
                 a.skip href="#results" { "Skip to the results" }
                 div.page {
                     header { (notice(results.simulated)) (head::head(results, &at)) (head::contents(results)) }
-                    main id="results" tabindex="-1" {
+                    main id="results" tabindex="-1" class=[(results.samples.len() > 1).then_some("many")] {
                         (workers::section(results, &at))
                         (index::section(results, &at))
                         @for (i, sample) in results.samples.iter().enumerate() {
@@ -96,6 +96,12 @@ fn line() -> Markup {
 /// Where the section of a sampler is: names are people's, so they are no ids.
 fn section_id(index: usize) -> String {
     format!("sampler-{}", index + 1)
+}
+
+/// A link to the section of a sampler; a name of the usual length stays in one piece.
+fn link(sample: &crate::results::SampleResult, index: usize) -> Markup {
+    let usual = sample.sampler.chars().count() <= 12;
+    html! { a.keep[usual] href={ "#" (section_id(index)) } { (sample.sampler) } }
 }
 
 /// "1 flag", "3 flags".

@@ -66,6 +66,17 @@ pub fn figures(value: f64, count: i32) -> String {
     format!("{value:.places$}")
 }
 
+/// Three figures without zeros at the end: "8", "0.5", "1.73".
+#[must_use]
+pub fn short(value: f64) -> String {
+    let text = figures(value, 3);
+    if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
+}
+
 /// A difference in percent with its sign and a true minus: "+1.8", "−0.42", "0".
 #[must_use]
 pub fn signed(percent: f64) -> String {
@@ -86,7 +97,22 @@ pub fn with_unit(number: &str, unit: &str) -> String {
 /// Units in text as they are printed: "mg/m3" becomes "mg/m³".
 #[must_use]
 pub fn nice(text: &str) -> String {
-    text.replace("/m3", "/m³").replace(" m3", " m³").replace(" +/- ", " ± ")
+    let text = text.replace("/m3", "/m³").replace(" m3", " m³").replace(" +/- ", " ± ");
+    let mut out = String::with_capacity(text.len() + 8);
+    let mut chars = text.chars().peekable();
+    let mut last = ' ';
+    while let Some(c) = chars.next() {
+        // A number is not parted from what it counts.
+        let unit = |n: &char| n.is_alphabetic() || "%°".contains(*n);
+        let joins = match chars.peek() {
+            Some(next) if last.is_ascii_digit() => unit(next),
+            Some(next) => "<>±".contains(last) && next.is_ascii_digit(),
+            None => false,
+        };
+        out.push(if c == ' ' && joins { '\u{a0}' } else { c });
+        last = c;
+    }
+    out
 }
 
 /// A length of time: "8 h", "7 h 30 min", "61 s".
@@ -122,7 +148,11 @@ mod tests {
         assert_eq!(signed(1.84), "+1.8");
         assert_eq!(signed(-0.421), "\u{2212}0.42");
         assert_eq!(signed(-0.0001), "0");
-        assert_eq!(nice("0.43 mg/m3 +/- 0.05"), "0.43 mg/m³ ± 0.05");
+        assert_eq!(nice("0.43 mg/m3 +/- 0.05"), "0.43\u{a0}mg/m³ ±\u{a0}0.05");
+        assert_eq!(short(8.0), "8");
+        assert_eq!(short(0.5), "0.5");
+        assert_eq!(short(1.732_05), "1.73");
+        assert_eq!(short(400.0), "400");
     }
 
     #[test]

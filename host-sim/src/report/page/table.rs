@@ -23,6 +23,9 @@ impl Column {
     }
 }
 
+/// A table with no more rows than this is not parted by the end of a sheet.
+const SHORT: usize = 14;
+
 /// A table; the first cell of a row is its head. The roles are spelled out, since on a narrow screen the style takes the rows apart.
 pub fn table(caption: &str, columns: &[Column], rows: Vec<Vec<Markup>>) -> Markup {
     totalled(caption, columns, rows, None)
@@ -36,7 +39,7 @@ pub fn totalled(
     total: Option<Vec<Markup>>,
 ) -> Markup {
     html! {
-        table.table role="table" {
+        table.table.short[rows.len() <= SHORT] role="table" {
             caption { (caption) }
             thead role="rowgroup" {
                 tr role="row" {

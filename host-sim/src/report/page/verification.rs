@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::number::{At, figures, nice, none, with_unit};
+use super::number::{At, figures, nice, none, short, with_unit};
 use super::table::{Column, table};
 use crate::results::{FlowSet, InShift, SampleResult, Verification};
 
@@ -88,7 +88,7 @@ fn outcome(verification: &Verification, at: &At) -> Markup {
                 "After differs from before by " (at.at("difference-percent").percent(verification.difference_percent))
                 ", " (over) " the limit of "
             } @else { "The difference is " (over) " the limit of " }
-            (at.at("limit-percent").figures(verification.limit_percent, 2, "%"))
+            (at.at("limit-percent").show(verification.limit_percent, &with_unit(&short(verification.limit_percent), "%")))
             @if !verification.limit_source.is_empty() { " (" (verification.limit_source) ")" }
             ". " (nice(&verification.rule))
         }

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::number::{At, figures, nice, none, with_unit};
+use super::number::{At, figures, nice, none, short, with_unit};
 use super::table::{Column, table, totalled};
 use super::workers::bar;
 use crate::results::{Budget, SampleResult, Volumes};
@@ -50,7 +50,7 @@ pub fn part(sample: &SampleResult, at: &At) -> Markup {
 }
 
 fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
-    let columns = [Column::text("how"), Column::figure("volume"), Column::text("")];
+    let columns = [Column::text("how"), Column::figure("volume"), Column::text("which is")];
     let at_volume = at.at("volume");
     let used = volume.used_is.as_deref();
     let mut rows = Vec::new();
@@ -86,7 +86,7 @@ fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
             html! { "expanded uncertainty" },
             html! { "± " (at_volume.at("expanded-l").figures(expanded, 2, "L")) },
             html! {
-                @if let Some(k) = volume.k { "of the volume used, k = " (at_volume.at("k").show(k, &figures(k, 3))) }
+                @if let Some(k) = volume.k { "of the volume used, k = " (at_volume.at("k").show(k, &short(k))) }
             },
         ]);
     }
@@ -123,9 +123,9 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
         let at = terms.at(i);
         vec![
             html! { (term.name) @if !term.source.is_empty() { span.small { (nice(&term.source)) } } },
-            at.at("value").figures(term.value, 3, &term.unit),
-            html! { (term.distribution) span.small { "÷ " (at.at("divisor").show(term.divisor, &figures(term.divisor, 3))) } },
-            at.at("sensitivity").show(term.sensitivity, &figures(term.sensitivity, 3)),
+            at.at("value").show(term.value, &with_unit(&short(term.value), &term.unit)),
+            html! { (term.distribution) span.small { "÷ " (at.at("divisor").show(term.divisor, &short(term.divisor))) } },
+            at.at("sensitivity").show(term.sensitivity, &short(term.sensitivity)),
             freedom(term.degrees_of_freedom, &at),
             at.at("standard-percent").figures(term.standard_percent, 2, "%"),
             html! {
@@ -148,8 +148,8 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
         p {
             "Expanded: ± " (at.at("expanded").figures(budget.expanded, 2, &budget.unit))
             ", which is " (at.at("expanded-percent").figures(budget.expanded_percent, 2, "%"))
-            " of " (at.at("value").show(budget.value, &with_unit(&figures(budget.value, 4), &budget.unit)))
-            ", with k = " (at.at("k").show(budget.k, &figures(budget.k, 3))) "."
+            " of " (at.at("value").show(budget.value, &with_unit(&figures(budget.value, 3), &budget.unit)))
+            ", with k = " (at.at("k").show(budget.k, &short(budget.k))) "."
         }
     }
 }

@@ -3,8 +3,8 @@
 use maud::{Markup, html};
 
 use super::head::kind_words;
-use super::number::{At, figures, nice, none};
-use super::section_id;
+use super::link;
+use super::number::{At, figures, nice, none, short};
 use super::table::{Column, table};
 use crate::results::{Results, WorkerResult};
 
@@ -20,7 +20,7 @@ pub fn section(results: &Results, at: &At) -> Markup {
         Column::figure("limit"),
         Column::figure("of the limit"),
         Column::text("compared"),
-        Column::text("from"),
+        Column::text("samples, time"),
     ];
     let at = at.at("workers");
     let rows = results.workers.iter().enumerate().map(|(i, w)| row(results, w, &at.at(i)));
@@ -47,22 +47,13 @@ fn row(results: &Results, worker: &WorkerResult, at: &At) -> Vec<Markup> {
             }
         }),
         share(worker, at),
-        html! { (worker.verdict) },
-        html! {
-            @for (i, sampler) in worker.samples.iter().enumerate() {
-                @if i > 0 { ", " }
-                @match results.samples.iter().position(|s| s.sampler == *sampler) {
-                    Some(place) => a href={ "#" (section_id(place)) } { (sampler) },
-                    None => (sampler),
-                }
-            }
-        },
+        html! { (nice(&worker.verdict)) },
+        samples(results, worker, at),
     ]
 }
 
 fn exposure(worker: &WorkerResult, at: &At) -> Markup {
     let says = nice(&worker.says);
-    let hours = |value: f64| format!("{}\u{a0}h", figures(value, 3));
     html! {
         @if let Some(twa) = worker.twa_mg_m3 {
             (at.at("twa-mg-m3").show(twa, &says))
@@ -71,6 +62,20 @@ fn exposure(worker: &WorkerResult, at: &At) -> Markup {
         } @else { (says) }
         @if let Some(least) = worker.least_mg_m3 {
             span.small { "at least " (at.at("least-mg-m3").figures(least, 2, "mg/m3")) }
+        }
+    }
+}
+
+/// What it is made of, and what it was divided by.
+fn samples(results: &Results, worker: &WorkerResult, at: &At) -> Markup {
+    let hours = |value: f64| format!("{}\u{a0}h", short(value));
+    html! {
+        @for (i, sampler) in worker.samples.iter().enumerate() {
+            @if i > 0 { ", " }
+            @match results.samples.iter().position(|s| s.sampler == *sampler) {
+                Some(place) => (link(&results.samples[place], place)),
+                None => (sampler),
+            }
         }
         span.small {
             (at.at("sampled-h").show(worker.sampled_h, &hours(worker.sampled_h))) " sampled"

@@ -48,10 +48,11 @@ pub fn chart(sample: &SampleResult, id: &str, offset_minutes: i32) -> Markup {
                     title id={ (id) "-title" } { (title) }
                     desc id={ (id) "-about" } { (about) }
                     (pauses(&axis, &slices, &panels, &marks))
+                    (lines_of(&marks, &panels))
                     @for panel in &panels {
                         (panel_of(panel, &axis, sample, &slices))
                     }
-                    (numbers_of(&marks, &panels))
+                    (numbers_of(&marks))
                     (below(&axis, height - BELOW))
                 }
             }
@@ -123,11 +124,11 @@ fn pauses(axis: &Axis, slices: &Slices, panels: &[Panel], marks: &[Numbered<'_>]
     let cuts = cuts.filter(|(from, to)| to > from && !covered(*from));
     html! {
         @for (from, to) in gaps.iter().copied().chain(cuts) {
-            rect.gap x=(percent(from)) width=(percent((to - from).max(1.5))) y=(px(top)) height=(px(bottom - top));
+            rect.gap x=(percent(from)) width=(percent((to - from).max(1.5))) y=(px(top)) height=(px(bottom - top)) {}
         }
         @for pair in axis.pieces().windows(2) {
             @for x in [pair[0].x.1, pair[1].x.0] {
-                line.cut x1=(percent(x)) x2=(percent(x)) y1=(px(top)) y2=(px(bottom));
+                line.cut x1=(percent(x)) x2=(percent(x)) y1=(px(top)) y2=(px(bottom)) {}
             }
         }
     }
@@ -157,17 +158,17 @@ fn panel_of(panel: &Panel, axis: &Axis, sample: &SampleResult, slices: &Slices) 
             viewBox={ "0 0 1000 " (px(panel.height)) } overflow="hidden" {
             @if let Some(target) = target {
                 @let (upper, lower) = (panel.y(target * (1.0 + BAND)), panel.y(target * (1.0 - BAND)));
-                rect.band x="0" width="1000" y=(px(upper)) height=(px(lower - upper));
-                line.target x1="0" x2="1000" y1=(px(panel.y(target))) y2=(px(panel.y(target)));
+                rect.band x="0" width="1000" y=(px(upper)) height=(px(lower - upper)) {}
+                line.target x1="0" x2="1000" y1=(px(panel.y(target))) y2=(px(panel.y(target))) {}
             }
             @if is_flow {
-                @for line in panel.steps(axis, all, |s| s.truth) { polyline.curve.truth points=(line); }
+                @for line in panel.steps(axis, all, |s| s.truth) { polyline.curve.truth points=(line) {} }
             }
-            @for line in &curves { polyline class={ "curve " (panel.class) } points=(line); }
+            @for line in &curves { polyline class={ "curve " (panel.class) } points=(line) {} }
         }
         @if is_flow {
             @for (first, flow) in sample.verification.iter().flat_map(verified_flows) {
-                circle.verified cx=(if first { "0" } else { "100%" }) cy=(px(panel.top + panel.y(flow))) r="4.5";
+                circle.verified cx=(if first { "0" } else { "100%" }) cy=(px(panel.top + panel.y(flow))) r="4.5" {}
             }
         }
         @if is_flow && sample.simulated {
@@ -176,12 +177,17 @@ fn panel_of(panel: &Panel, axis: &Axis, sample: &SampleResult, slices: &Slices) 
     }
 }
 
-fn numbers_of(marks: &[Numbered<'_>], panels: &[Panel]) -> Markup {
+fn lines_of(marks: &[Numbered<'_>], panels: &[Panel]) -> Markup {
     let (_, bottom) = edges(panels);
     html! {
         @for (from, _) in marks.iter().filter_map(|m| m.x) {
-            line.at x1=(percent(from)) x2=(percent(from)) y1="16" y2=(px(bottom));
+            line.at x1=(percent(from)) x2=(percent(from)) y1="16" y2=(px(bottom)) {}
         }
+    }
+}
+
+fn numbers_of(marks: &[Numbered<'_>]) -> Markup {
+    html! {
         @for (x, label) in labels(marks) {
             text.whose x=(percent(x)) y="11" text-anchor="middle" { (label) }
         }
@@ -193,7 +199,7 @@ fn below(axis: &Axis, y: f64) -> Markup {
         @for tick in axis.ticks() {
             @let x = percent(tick.x_tenths as f64 / 10.0);
             g.wide[!tick.on_phones] {
-                line.edge x1=(x) x2=(x) y1=(px(y)) y2=(px(y + 5.0));
+                line.edge x1=(x) x2=(x) y1=(px(y)) y2=(px(y + 5.0)) {}
                 text x=(x) y=(px(y + 19.0)) text-anchor="middle" { (tick.label) }
             }
         }
@@ -208,7 +214,7 @@ fn legend(sample: &SampleResult, slices: &Slices) -> Markup {
     let verified = sample.verification.iter().flat_map(verified_flows).next().is_some();
     let planned = target(sample).is_some();
     let sample_of = |class: &str| {
-        html! { svg aria-hidden="true" { line class=(class) x1="0" x2="26" y1="6" y2="6"; } }
+        html! { svg aria-hidden="true" { line class=(class) x1="0" x2="26" y1="6" y2="6" {} } }
     };
     html! {
         ul.key-to {
@@ -216,10 +222,10 @@ fn legend(sample: &SampleResult, slices: &Slices) -> Markup {
             @if truth { li { (sample_of("curve truth")) "true flow, in the simulated world" } }
             @if planned {
                 li { (sample_of("target")) "planned flow" }
-                li { svg aria-hidden="true" { rect.band width="26" height="12"; } "within 5 % of it" }
+                li { svg aria-hidden="true" { rect.band width="26" height="12" {} } "within 5 % of it" }
             }
             @if verified {
-                li { svg aria-hidden="true" { circle.verified cx="13" cy="6" r="4.5"; } "verified before, after" }
+                li { svg aria-hidden="true" { circle.verified cx="13" cy="6" r="4.5" {} } "verified before, after" }
             }
         }
     }

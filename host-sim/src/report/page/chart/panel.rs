@@ -44,7 +44,9 @@ impl Panel {
             least - room
         };
         let high = most + room;
-        let ticks = round_ticks(low, high, (height / 34.0).max(2.0));
+        let wanted = (0..6).map(|more| height / 30.0 + f64::from(more));
+        let ticks = wanted.map(|n| round_ticks(low, high, n)).find(|ticks| ticks.len() > 1);
+        let ticks = ticks.unwrap_or_default();
         let step = ticks.windows(2).map(|w| w[1] - w[0]).next().unwrap_or(1.0);
         let whole = |v: f64| (v - v.round()).abs() < 1e-6;
         let places = (0..6_i32).find(|p| whole(step * 10_f64.powi(*p))).unwrap_or(6);
@@ -71,12 +73,12 @@ impl Panel {
         html! {
             @for tick in &self.ticks {
                 @let y = px(self.top + self.y(*tick));
-                line.grid x1="0" x2="100%" y1=(y) y2=(y);
+                line.grid x1="0" x2="100%" y1=(y) y2=(y) {}
                 text x="-8" y=(px(self.top + self.y(*tick) + 4.0)) text-anchor="end" {
                     (format!("{tick:.*}", self.places).replace('-', "\u{2212}"))
                 }
             }
-            line.edge x1="0" x2="100%" y1=(px(bottom)) y2=(px(bottom));
+            line.edge x1="0" x2="100%" y1=(px(bottom)) y2=(px(bottom)) {}
         }
     }
 

@@ -41,7 +41,7 @@ impl Common {
         let most = (most * 1.05).min(2.0);
         let text = |at: i64| format!("{} {}", date_text(at), axis.clock_text(at, false));
         let says = format!(
-            "Flow of each sampler over one time axis, {} to {}; from 0 to {} % of its planned flow, the green band within 5 % of it",
+            "Flow of each sampler over one time axis, {} to {}; from 0 to {} % of its planned flow, which is dotted",
             text(from),
             text(to),
             figures(most * 100.0, 3)
@@ -80,14 +80,12 @@ pub fn spark(sample: &SampleResult, common: &Common, offset_minutes: i32) -> Mar
         }
         ended = s.to;
     }
-    let (from, to) = slices.range();
-    let (from, to) = (axis.x(from), axis.x(to));
     html! {
         svg.spark role="img" aria-label=(about) viewBox="0 0 1000 34" preserveAspectRatio="none" {
             title { (about) }
-            rect.band x=(px(from)) width=(px(to - from)) y=(px(y(whole * 1.05))) height=(px(y(whole * 0.95) - y(whole * 1.05)));
-            line.edge x1="0" x2="1000" y1="34" y2="34";
-            @for line in lines { polyline.curve.flow points=(line.join(" ")); }
+            line.target x1="0" x2="1000" y1=(px(y(whole))) y2=(px(y(whole))) {}
+            line.edge x1="0" x2="1000" y1="34" y2="34" {}
+            @for line in lines { polyline.curve.flow points=(line.join(" ")) {} }
         }
     }
 }

@@ -27,7 +27,7 @@ export function sheets(folder, name, results, check) {
       check(!results.simulated || text.includes("SIMULATED, NOT A SAMPLE"), `${name}: ${paper} sheet ${i + 1} says that it is simulated`);
       // Sheets with next to nothing on them are a break in the wrong place; the last may be short.
       const words = text.split(/\s+/).length;
-      check(words > 30 || i === pages - 1, `${name}: ${paper} sheet ${i + 1} has ${words} words`);
+      check(words > 24 || i === pages - 1, `${name}: ${paper} sheet ${i + 1} has ${words} words`);
     });
     // All heads of a chart stand on the sheet of its first: none is cut.
     const first = texts.filter((t) => /Flow, L\/min/.test(t));

@@ -130,7 +130,7 @@ fn concentration(result: &AnalyteResult, at: &At) -> Markup {
         @if let Some(expanded) = result.expanded_mg_m3 {
             span.small {
                 "± " (at.at("expanded-mg-m3").figures(expanded, 2, "mg/m3"))
-                @if let Some(k) = result.k { ", k = " (at.at("k").show(k, &short(k))) }
+                @if let Some(k) = result.k { ", k\u{a0}=\u{a0}" (at.at("k").show(k, &short(k))) }
             }
         }
         @if let Some(share) = result.share_of_limit_percent {

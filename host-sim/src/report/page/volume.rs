@@ -86,7 +86,7 @@ fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
             html! { "expanded uncertainty" },
             html! { "± " (at_volume.at("expanded-l").figures(expanded, 2, "L")) },
             html! {
-                @if let Some(k) = volume.k { "of the volume used, k = " (at_volume.at("k").show(k, &short(k))) }
+                @if let Some(k) = volume.k { "of the volume used, k\u{a0}=\u{a0}" (at_volume.at("k").show(k, &short(k))) }
             },
         ]);
     }
@@ -129,7 +129,7 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
             freedom(term.degrees_of_freedom, &at),
             at.at("standard-percent").figures(term.standard_percent, 2, "%"),
             html! {
-                (at.at("share-percent").figures(term.share_percent, 2, "%")) (bar(term.share_percent))
+                (at.at("share-percent").show(term.share_percent, &with_unit(&format!("{:.1}", term.share_percent), "%"))) (bar(term.share_percent))
             },
         ]
     });
@@ -149,7 +149,7 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
             "Expanded: ± " (at.at("expanded").figures(budget.expanded, 2, &budget.unit))
             ", which is " (at.at("expanded-percent").figures(budget.expanded_percent, 2, "%"))
             " of " (at.at("value").show(budget.value, &with_unit(&figures(budget.value, 3), &budget.unit)))
-            ", with k = " (at.at("k").show(budget.k, &short(budget.k))) "."
+            ", with k\u{a0}=\u{a0}" (at.at("k").show(budget.k, &short(budget.k))) "."
         }
     }
 }

@@ -1,12 +1,14 @@
 //! Results of invented events, to make report pages from: what is drawn and said there, not how results are computed.
 
+mod figures;
 mod sample;
 
 use draught_sim::results::{
     BlankResult, EventHead, Limit, PairResult, RecordHead, Results, WorkerResult,
 };
 
-use self::sample::{Run, blank, flag, lab, sampler};
+use self::figures::lab;
+use self::sample::{Run, blank, flag, sampler};
 
 /// Every case with its name.
 #[must_use]

@@ -7,6 +7,7 @@ mod harness;
 mod machine_readable;
 mod properties;
 mod refused_blocks;
+mod report;
 mod screens;
 mod simulate;
 mod whole_pump;

@@ -100,7 +100,8 @@ fn days(results: &Results) -> Option<String> {
 /// Counts, no verdict.
 fn summary(results: &Results) -> String {
     let of = |kind: &str| results.samples.iter().filter(|s| s.kind == kind).count();
-    let pumped = results.samples.iter().filter(|s| s.happened.is_some()).count();
+    let pumped =
+        results.samples.iter().filter(|s| s.happened.is_some() || s.kind == "pump").count();
     let workers = results.workers.iter().map(|w| w.worker.as_str());
     let workers: std::collections::BTreeSet<&str> = workers.collect();
     let flagged = results.samples.iter().filter(|s| super::flags::asks_for_review(s)).count();

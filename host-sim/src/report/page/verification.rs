@@ -8,7 +8,7 @@ use crate::results::{FlowSet, InShift, SampleResult, Verification};
 
 /// The part of a sampler with a pump.
 pub fn part(sample: &SampleResult, at: &At) -> Markup {
-    if sample.happened.is_none() && sample.verification.is_none() {
+    if sample.kind != "pump" && sample.happened.is_none() && sample.verification.is_none() {
         return html! {};
     }
     let at = at.at("verification");

@@ -25,7 +25,7 @@ pub fn figures_of(slices: &Slices, axis: &Axis) -> Markup {
         ("battery, %", 3, |s| s.battery),
     ];
     let others: Vec<_> = others.into_iter().filter(|(.., value)| has(*value)).collect();
-    columns.extend(others.iter().map(|(head, ..)| Column::figure(*head)));
+    columns.extend(others.iter().map(|(head, ..)| Column::figure(head)));
     let mut day = i64::MIN;
     let mut rows = Vec::new();
     for slice in &slices.all {

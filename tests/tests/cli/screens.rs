@@ -152,9 +152,9 @@ fn wrong_files_are_told() {
 #[test]
 fn help_has_an_example_for_each_command() {
     let mut told = String::new();
-    for command in
-        ["", "new", "check", "forecast", "simulate", "encode", "decode", "explain", "diff"]
-    {
+    for command in [
+        "", "new", "check", "forecast", "simulate", "encode", "decode", "explain", "diff", "report",
+    ] {
         let line = format!("draught {command} --help").replace("  ", " ");
         let answer = type_in(&line);
         assert_eq!(answer.code, 0, "{line}");

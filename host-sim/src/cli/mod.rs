@@ -34,6 +34,8 @@ mod propose_json;
 mod propose_plan;
 mod propose_text;
 mod propose_wish;
+pub mod report;
+mod report_pdf;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
@@ -112,6 +114,8 @@ enum Command {
     Compute(compute::Args),
     /// List the library of methods, or show one with its sources.
     Methods(methods::Args),
+    /// Make a report page of results, for people; also PDF, CSV and JSON.
+    Report(report::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -145,6 +149,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Diff(args) => diff::run(args, io),
         Command::Compute(args) => compute::run(args, io),
         Command::Methods(args) => methods::run(args, io),
+        Command::Report(args) => report::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

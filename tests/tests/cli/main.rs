@@ -10,6 +10,7 @@ mod methods;
 mod properties;
 mod propose;
 mod refused_blocks;
+mod report;
 mod screens;
 mod simulate;
 mod whole_pump;

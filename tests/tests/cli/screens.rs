@@ -166,6 +166,7 @@ fn help_has_an_example_for_each_command() {
         "methods",
         "methods show",
         "compute",
+        "report",
     ] {
         let line = format!("draught {command} --help").replace("  ", " ");
         let answer = type_in(&line);

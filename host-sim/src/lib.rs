@@ -6,6 +6,7 @@
 //! * [`report`]: the record, the trace and the picture of a run.
 //! * [`record_file`]: a pump's record as a file.
 //! * [`results`]: from records and what people filled in to the answer.
+//! * [`event`]: the folder of an event, and what people fill in.
 //! * [`explain`]: a block, byte by byte.
 //! * [`hygiene`]: from readings and laboratory figures to volume, concentration, exposure and their uncertainty.
 //! * [`mod@diff`]: two schedules, compared in words.
@@ -16,6 +17,7 @@
 pub mod bench;
 pub mod cli;
 pub mod diff;
+pub mod event;
 pub mod explain;
 pub mod hygiene;
 pub mod methods;

@@ -1,0 +1,29 @@
+//! An event folder: what belongs together, and what people fill in.
+//!
+//! ```text
+//! oven-line-2027-03-08/
+//!   plan.toml              the plan
+//!   schedule.dra           the block that the pumps got
+//!   field.toml             what people fill in
+//!   records/<pump>.json    what the pumps recorded
+//! ```
+//!
+//! `docs/event-folder.md` has every key of `field.toml`.
+
+mod amounts;
+mod contradictions;
+mod field;
+pub mod folder;
+mod head;
+pub mod missing;
+
+mod read;
+mod sampler;
+
+
+pub use field::{
+    Custody, Event, Field, FlowFrom, FlowReadings, Group, HandOver, InShift, Kind, Lab, LimitValue, Sampler, Stated, Verification, VolumeFrom,
+    Worker,
+};
+pub use folder::{Folder, Record};
+pub use read::read;

@@ -238,5 +238,5 @@ pub(super) fn one_sided_words(
         Change::Removed => (old, step.old_step?),
     };
     let found = of.table.steps().get(usize::from(number).checked_sub(1)?)?;
-    Some(forecast_steps::meaning(*found, of.table.settings().target))
+    Some(crate::plan::step_words::meaning(*found, of.table.settings().target))
 }

@@ -86,10 +86,10 @@ fn schedules(folder: &Folder, found: &mut Vec<Finding>) {
             );
         } else if let Some(block) = block_id.as_ref().filter(|b| *b != id) {
             let what = format!("{} is of schedule {id}, and {BLOCK} holds {block}", record.path);
-            found.push(
-                Finding::error("record-differs", what)
-                    .help("the pump ran another schedule: put its record into a folder of its own"),
-            );
+            found
+                .push(Finding::error("record-differs", what).help(
+                    "the pump ran another schedule: put its record into a folder of its own",
+                ));
         }
     }
 }
@@ -182,10 +182,7 @@ fn times(folder: &Folder, s: &Sampler, found: &mut Vec<Finding>) {
     {
         found.push(
             Finding::warning("media-expired", format!("{}: its media were too old", s.id.is))
-                .at(
-                    expiry.at.clone(),
-                    format!("it was used on {}", when::date_text(begin.date)),
-                )
+                .at(expiry.at.clone(), format!("it was used on {}", when::date_text(begin.date)))
                 .help("ask the laboratory; the sample is flagged for review"),
         );
     }

@@ -128,7 +128,8 @@ impl Folder {
     pub fn of_records(records: Vec<Record>) -> Self {
         let mut field = Field::default();
         for record in &records {
-            let stem = Path::new(&record.path).file_stem().map(|s| s.to_string_lossy().into_owned());
+            let stem =
+                Path::new(&record.path).file_stem().map(|s| s.to_string_lossy().into_owned());
             let stem = stem.unwrap_or_else(|| record.path.clone());
             let several = record.file.samples.len() > 1;
             for sample in &record.file.samples {
@@ -201,9 +202,11 @@ impl Folder {
     pub fn on_manifold(&self, sampler: &Sampler) -> bool {
         let keeps_pressure = match self.record_of(sampler).and_then(Record::table) {
             Some(table) => keeps_pressure(&table),
-            None => self.plan.as_ref().and_then(|p| p.ready.as_ref()).is_some_and(|ready| {
-                keeps_pressure(&ready.table)
-            }),
+            None => self
+                .plan
+                .as_ref()
+                .and_then(|p| p.ready.as_ref())
+                .is_some_and(|ready| keeps_pressure(&ready.table)),
         };
         keeps_pressure || self.shares_sample(sampler)
     }

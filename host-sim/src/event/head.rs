@@ -60,7 +60,8 @@ fn limit(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<LimitValue> {
         if !there {
             let what = format!("a limit needs {key:?}");
             let finding = Finding::error("missing-key", what);
-            reader.report(finding.at(f.span.clone(), format!("{key:?} is missing here")).help(help));
+            reader
+                .report(finding.at(f.span.clone(), format!("{key:?} is missing here")).help(help));
         }
     }
     let sae = fraction(reader, f);
@@ -83,7 +84,8 @@ fn limit(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<LimitValue> {
         Ok(_) => Err((
             "unknown-unit",
             "a limit of fibres cannot be compared with a mass".to_owned(),
-            "draught compute fibres and twa take fibres; here a limit is in mg/m3 or ppm".to_owned(),
+            "draught compute fibres and twa take fibres; here a limit is in mg/m3 or ppm"
+                .to_owned(),
         )),
         Err(e) => Err((e.code, e.message, e.help)),
     };
@@ -116,10 +118,12 @@ fn limit(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<LimitValue> {
 fn fraction(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<f64> {
     let entry = f.get("sae")?;
     let value = entry.value.get_ref();
-    let number = value.as_str().map(str::to_owned).or_else(|| {
-        value.as_float().map(|x| x.as_str().to_owned())
-    });
-    let read = number.and_then(|t| t.trim().parse::<f64>().ok()).filter(|x| (0.0..=1.0).contains(x));
+    let number = value
+        .as_str()
+        .map(str::to_owned)
+        .or_else(|| value.as_float().map(|x| x.as_str().to_owned()));
+    let read =
+        number.and_then(|t| t.trim().parse::<f64>().ok()).filter(|x| (0.0..=1.0).contains(x));
     if read.is_none() {
         reader.report(
             Finding::error("out-of-range", "\"sae\" is a fraction of the limit")

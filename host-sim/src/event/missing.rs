@@ -150,15 +150,13 @@ fn media(list: &mut List, id: &str, s: &Sampler) {
 
 fn flow(list: &mut List, id: &str, which: &str, all: &[FlowReadings]) {
     if all.is_empty() {
-        let what = if which == "before" {
-            "the flow before it began"
-        } else {
-            "the flow after it ended"
-        };
+        let what =
+            if which == "before" { "the flow before it began" } else { "the flow after it ended" };
         list.need(id, which, what, false);
     }
     for r in all {
-        let mut need = |key: &str, what, there| list.need(id, format!("{which}.{key}"), what, there);
+        let mut need =
+            |key: &str, what, there| list.need(id, format!("{which}.{key}"), what, there);
         need("at", "when it was read", r.when.is_some());
         let read = !r.flows_l_per_min.is_empty() || !r.runs.is_empty();
         need("flow", "the readings, or runs", read);

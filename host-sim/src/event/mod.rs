@@ -16,14 +16,16 @@ mod field;
 pub mod folder;
 mod head;
 pub mod missing;
+pub mod new;
 
 mod read;
 mod sampler;
-
+pub mod sheet;
 
 pub use field::{
-    Custody, Event, Field, FlowFrom, FlowReadings, Group, HandOver, InShift, Kind, Lab, LimitValue, Sampler, Stated, Verification, VolumeFrom,
-    Worker,
+    Custody, Event, Field, FlowFrom, FlowReadings, Group, HandOver, InShift, Kind, Lab, LimitValue,
+    Sampler, Stated, Verification, VolumeFrom, Worker,
 };
 pub use folder::{Folder, Record};
 pub use read::read;
+pub(crate) use sampler::meter_word;

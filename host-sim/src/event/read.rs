@@ -37,8 +37,7 @@ pub fn read(source: &Source) -> (Option<Field>, Findings) {
     let workers = workers.iter().filter_map(|f| head::worker(&mut reader, f)).collect();
     let samplers = amounts::tables(&mut reader, &f, "sampler", "[[sampler]]", false);
     let samplers = samplers.iter().filter_map(|f| sampler::sampler(&mut reader, f)).collect();
-    let field =
-        Field { event, verification: verification.unwrap_or_default(), workers, samplers };
+    let field = Field { event, verification: verification.unwrap_or_default(), workers, samplers };
     twice(&mut reader, field.workers.iter().map(|w| &w.id), "worker");
     twice(&mut reader, field.samplers.iter().map(|s| &s.id), "sampler");
     (Some(field), reader.findings)

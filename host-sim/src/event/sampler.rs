@@ -146,13 +146,8 @@ pub(super) fn sampler(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Sam
 
 fn readings(reader: &mut Reader<'_>, f: &Fields<'_, '_>, of: &str) -> FlowReadings {
     known(reader, f, READINGS, &format!("[[sampler.{of}]]"));
-    let runs = tables(
-        reader,
-        f,
-        "runs",
-        "runs = [{ volume = \"500 mL\", time = \"14.9 s\" }]",
-        false,
-    );
+    let runs =
+        tables(reader, f, "runs", "runs = [{ volume = \"500 mL\", time = \"14.9 s\" }]", false);
     let runs = runs.iter().filter_map(|f| {
         known(reader, f, &["volume", "time"], "a timing");
         let volume = quantity(reader, f, "volume", Of::Volume, (1e-5, 1e4));

@@ -11,6 +11,7 @@ pub mod ready;
 pub mod render;
 pub mod site;
 pub mod source;
+pub mod step_words;
 pub mod when;
 pub mod write;
 

@@ -34,6 +34,15 @@ pub struct AnalyteResult {
     pub concentration_mg_m3: Option<f64>,
     /// What the concentration is below.
     pub below_mg_m3: Option<f64>,
+    /// What it is at least: of a sample that is below in part, or that broke through.
+    #[serde(default)]
+    pub least_mg_m3: Option<f64>,
+    /// The volume that it is of.
+    #[serde(default)]
+    pub volume_l: Option<f64>,
+    /// "actual" or "standard" conditions.
+    #[serde(default)]
+    pub volume_is: Option<String>,
     /// Expanded uncertainty of the concentration.
     pub expanded_mg_m3: Option<f64>,
     /// Its coverage factor.

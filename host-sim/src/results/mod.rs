@@ -4,8 +4,19 @@
 //! made from. `says` beside a number is the same number as a person reads it: rounded to what its uncertainty bears, with its unit.
 //! What is below a limit of detection has `below-…` instead of a number: it is never 0.
 
+mod analytes;
+mod budgets;
+mod compare;
+mod compute;
+pub mod flags;
+mod flow;
+mod from_record;
 mod laboratory;
 mod sample;
+mod volumes;
+mod workers;
+
+pub use compute::compute;
 
 pub use laboratory::{
     AnalyteResult, BlankResult, Breakthrough, Budget, PairResult, Term, WorkerResult,
@@ -73,8 +84,11 @@ pub struct EventHead {
     pub method_title: Option<String>,
     /// How sure the library is of the method's figures: seen in the source, or from memory.
     pub method_known: Option<String>,
-    /// The limit to compare with.
+    /// The limit to compare with: the first of `limits`.
     pub limit: Option<Limit>,
+    /// Every limit.
+    #[serde(default)]
+    pub limits: Vec<Limit>,
     /// Largest difference of flow before and after, in percent, above which a sample is flagged.
     pub verification_limit_percent: f64,
     /// Where that comes from.
@@ -133,4 +147,10 @@ pub struct Limit {
     pub kind: String,
     /// Where it comes from.
     pub source: Option<String>,
+    /// Of which analyte; all, unless given.
+    #[serde(default)]
+    pub analyte: Option<String>,
+    /// Sampling and analytical error, a fraction.
+    #[serde(default)]
+    pub sae: Option<f64>,
 }

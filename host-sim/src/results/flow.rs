@@ -1,0 +1,202 @@
+//! Flow verification, from the readings on a field sheet.
+
+use super::sample::{FlowReading, FlowSet, InShift, Verification};
+use super::{Flag, flags};
+use crate::event::{FlowReadings, Sampler};
+use crate::hygiene::air::{Conditions, MeterKind, at_site};
+use crate::hygiene::round;
+use crate::hygiene::verify::{FlowChoice, Limit, Measured, Reading, measure, verify};
+
+/// What was measured, and what is shown of it.
+pub(super) struct Set {
+    pub shown: FlowSet,
+    pub measured: Measured,
+    pub flow_l_per_min: f64,
+    pub meter_u_percent: Option<f64>,
+}
+
+/// A verification with what later steps need of it.
+pub(super) struct Verified {
+    pub shown: Verification,
+    pub before: Option<Set>,
+    pub after: Option<Set>,
+    pub flags: Vec<Flag>,
+    pub notes: Vec<String>,
+}
+
+impl Verified {
+    /// The flow that is multiplied with time: the mean, or the only one.
+    pub fn flow_l_per_min(&self) -> Option<f64> {
+        match (&self.before, &self.after) {
+            (Some(_), Some(_)) => self.shown.mean_l_per_min,
+            (Some(one), None) | (None, Some(one)) => Some(one.flow_l_per_min),
+            (None, None) => None,
+        }
+    }
+}
+
+/// A number for people.
+pub(super) fn figures(value: f64, n: u8) -> String {
+    round::significant(value, n).unwrap_or_else(|_| "?".to_owned())
+}
+
+/// The same with its sign.
+pub(super) fn signed_percent(value: f64) -> String {
+    let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
+    if value > 0.0 && !text.starts_with('-') { format!("+{text} %") } else { format!("{text} %") }
+}
+
+/// The limit of a verification, and where it comes from.
+#[derive(Clone, Debug)]
+pub(super) struct Rule {
+    pub limit: Limit,
+    pub source: String,
+}
+
+/// Verifies a sampler's flow.
+pub(super) fn verified(sampler: &Sampler, rule: &Rule) -> Verified {
+    let mut flags = Vec::new();
+    let mut notes = Vec::new();
+    // The readings nearest to the sample: the last before, the first after.
+    let last = sampler.before.iter().max_by_key(|r| r.when.as_ref().map(|w| w.is));
+    let first = sampler.after.iter().min_by_key(|r| r.when.as_ref().map(|w| w.is));
+    let before = last.and_then(|r| set(r, &mut flags, &mut notes));
+    let after = first.and_then(|r| set(r, &mut flags, &mut notes));
+    for (which, all) in [("before", &sampler.before), ("after", &sampler.after)] {
+        if all.len() > 1 {
+            let used = if which == "before" { "the last" } else { "the first" };
+            notes.push(format!(
+                "{}: {} verifications {which}; {used} is used",
+                sampler.id.is,
+                all.len()
+            ));
+        }
+    }
+    let (b, a) = (before.as_ref(), after.as_ref());
+    let found = b.and_then(|b| {
+        let after = a.map(|a| a.flow_l_per_min);
+        let choice = if after.is_some() { FlowChoice::Mean } else { FlowChoice::BeforeOnly };
+        verify(b.flow_l_per_min, after, rule.limit, choice).ok()
+    });
+    let difference_percent = found.and_then(|v| v.difference_percent);
+    let over = difference_percent.map(|d| rule.limit.is_passed_by(d));
+    let limit_words = format!("{} %", figures(rule.limit.percent, 2).trim_end_matches(".0"));
+    if let (Some(true), Some(d)) = (over, difference_percent) {
+        let says = format!("{} from before to after, limit {limit_words}", signed_percent(d));
+        flags.push(super::flags::flag("verification-drift", says));
+    }
+    match (b, a) {
+        (Some(_), Some(_)) => {}
+        (Some(_), None) => flags.push(flags::flag("not-verified", "no flow after")),
+        (None, Some(_)) => flags.push(flags::flag("not-verified", "no flow before")),
+        (None, None) => flags.push(flags::flag("not-verified", "no flow before, none after")),
+    }
+    let mut checks = Vec::new();
+    for check in &sampler.checks {
+        let difference = b
+            .zip(check.flow_l_per_min)
+            .map(|(b, flow)| 100.0 * ((flow - b.flow_l_per_min) / b.flow_l_per_min));
+        let at = check.when.as_ref().map(|w| w.says.clone());
+        if let Some(d) = difference.filter(|d| rule.limit.is_passed_by(*d)) {
+            let says =
+                format!("{}: {}", at.as_deref().unwrap_or("at some time"), signed_percent(d));
+            flags.push(super::flags::flag("in-shift-off", says));
+        }
+        checks.push(InShift {
+            at,
+            flow_l_per_min: check.flow_l_per_min,
+            minutes: check.minutes,
+            by: check.by.clone(),
+            difference_percent: difference,
+        });
+    }
+    let from = if rule.limit.from_it_on { "of or over" } else { "over" };
+    Verified {
+        shown: Verification {
+            before: before.as_ref().map(|s| s.shown.clone()),
+            after: after.as_ref().map(|s| s.shown.clone()),
+            checks,
+            mean_l_per_min: found
+                .filter(|v| v.after_l_per_min.is_some())
+                .map(|v| v.flow_used_l_per_min),
+            difference_percent,
+            limit_percent: rule.limit.percent,
+            limit_source: rule.source.clone(),
+            over,
+            rule: format!(
+                "(after - before) / before; a difference {from} {limit_words} flags the sample for review ({})",
+                rule.source
+            ),
+        },
+        before,
+        after,
+        flags,
+        notes,
+    }
+}
+
+fn set(r: &FlowReadings, flags: &mut Vec<Flag>, notes: &mut Vec<String>) -> Option<Set> {
+    let reading = if r.runs.is_empty() {
+        Reading::Flows(&r.flows_l_per_min)
+    } else {
+        Reading::Timed(&r.runs)
+    };
+    let measured = measure(reading).ok()?;
+    if measured.too_few_runs {
+        flags.push(flags::flag("few-timings", format!("{} timed", measured.count)));
+    }
+    let conditions = |c: Option<f64>, kpa: Option<f64>| Conditions::new(c?, kpa?).ok();
+    let kind = r.meter_kind.unwrap_or(MeterKind::Other);
+    let at = at_site(
+        measured.flow_l_per_min,
+        kind,
+        conditions(r.calibrated_c, r.calibrated_kpa),
+        conditions(r.temperature_c, r.pressure_kpa),
+    )
+    .ok()?;
+    let uncorrected = kind == MeterKind::Rotameter
+        && (conditions(r.calibrated_c, r.calibrated_kpa).is_none()
+            || conditions(r.temperature_c, r.pressure_kpa).is_none());
+    if uncorrected {
+        flags.push(flags::flag("meter-not-corrected", "a rotameter"));
+    }
+    if kind == MeterKind::Rotameter && !uncorrected {
+        notes.push(format!(
+            "a rotameter's flow was multiplied by {} for the air of the site (NMAM chapter D section 7a)",
+            figures(at.factor, 4)
+        ));
+    }
+    let readings = if r.runs.is_empty() {
+        r.flows_l_per_min
+            .iter()
+            .map(|f| FlowReading { flow_l_per_min: *f, volume_ml: None, time_s: None })
+            .collect()
+    } else {
+        r.runs
+            .iter()
+            .map(|run| FlowReading {
+                flow_l_per_min: run.volume_ml / run.time_s * 0.06,
+                volume_ml: Some(run.volume_ml),
+                time_s: Some(run.time_s),
+            })
+            .collect()
+    };
+    let cv = measured.deviation_l_per_min.map(|d| 100.0 * d / measured.flow_l_per_min);
+    Some(Set {
+        shown: FlowSet {
+            at: r.when.as_ref().map(|w| w.says.clone()),
+            readings,
+            mean_l_per_min: at.flow_l_per_min,
+            cv_percent: cv,
+            temperature_c: r.temperature_c,
+            pressure_kpa: r.pressure_kpa,
+            meter: r.meter.clone(),
+            meter_kind: r.meter_kind.map(|k| crate::event::meter_word(k).to_owned()),
+            by: r.by.clone(),
+            correction: at.why.to_owned(),
+        },
+        measured,
+        flow_l_per_min: at.flow_l_per_min,
+        meter_u_percent: r.meter_u_percent,
+    })
+}

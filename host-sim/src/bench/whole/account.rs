@@ -5,7 +5,6 @@ use draught::record::{EventRow, Flags, SpanRow};
 
 use super::broken::{Broken, Promise};
 use super::faults::{Ask, FaultKind};
-use super::known;
 use super::ledger::Rows;
 use super::rules;
 use super::trial::Run;
@@ -64,9 +63,7 @@ impl Run<'_> {
 
     /// All rows are there, and the record does not say that one is not.
     fn nothing_seems_lost(&self, rows: &Rows, event: &EventRow) -> bool {
-        let is_known = known::ROTTEN_SCHEDULE && event.reason == EndReason::WrongTable;
-        !is_known
-            && !event.flags.has(Flags::ROW_LOST)
+        !event.flags.has(Flags::ROW_LOST)
             && rows.spans.len() == usize::from(event.spans)
             && rows.samples.len() as u32 == event.samples
     }
@@ -119,11 +116,7 @@ impl Run<'_> {
         // What the record itself says may be missing, and the reading that was under way at each cut.
         let told = u64::from(event.unaccounted_ms) + self.about_ms(event.spans.into());
         let under_way = u64::from(cuts) * (u64::from(self.config.reading_ms) + self.event.late_ms);
-        let warned = known::WARNING_THAT_HOLDS
-            && self.trial.any_in_world(|kind| {
-                matches!(kind, InWorld::SupplyWarns | InWorld::BatteryWeak(_))
-            });
-        if lost_ms > told + under_way && !warned {
+        if lost_ms > told + under_way {
             let what = format!("{lost_ms} ms of pumping are missing, and {told} ms are told of");
             return Err(self.broken(Promise::Unaccounted, what));
         }

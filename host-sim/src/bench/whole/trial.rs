@@ -12,7 +12,6 @@ use super::board::{Hardware, RECORDS_AT, board};
 use super::broken::{Broken, Promise};
 use super::calm::Outlook;
 use super::faults::{Ask, Fault, FaultKind, faults};
-use super::known;
 use super::ledger::Ledger;
 use super::plans::{Asks, below};
 use super::watch::Watch;
@@ -408,8 +407,7 @@ impl Run<'_> {
         // What no checkpoint holds is gone; what is in a row is not.
         let rows = self.ledger.of(self.event.id, self.now())?;
         self.event.drawn_raw = rows.spans.iter().map(|row| row.volume.as_raw()).sum();
-        let is_known = known::RECORD_AFTER_THE_END && !rows.events.is_empty();
-        if self.trial.rots() || is_known {
+        if self.trial.rots() {
             self.event.drawn_raw = 0;
         }
         self.event.mark = (u16::MAX, false);

@@ -238,7 +238,8 @@ fn an_operator_who_stays_away_costs_passes_and_holds() {
 fn written(ready: &Ready, world: &World, seed: u64, every_ms: u64) -> (Outcome, String, String) {
     let setup = Setup::new(ready.table(), world, seed, ready.armed);
     let about = ["SIMULATED, NOT A SAMPLE".to_owned()];
-    let mut trace = Trace::begin(Vec::new(), &about, &ready.time, ready.armed, every_ms).unwrap();
+    let mut trace =
+        Trace::begin(Vec::new(), &about, &ready.time, ready.armed, (every_ms, false)).unwrap();
     let mut collect = Collect::default();
     let outcome = run(&setup, &mut (&mut trace, &mut collect)).unwrap();
     let (_, csv) = trace.end().unwrap();

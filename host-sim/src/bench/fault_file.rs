@@ -52,6 +52,22 @@ const KINDS: &[Kind] = &[
         lasts: false,
         make: FaultKind::BatteryWeak,
     },
+    Kind { name: "power-cut", how_much: None, lasts: true, make: |_| FaultKind::PowerCut },
+    Kind {
+        name: "clogging",
+        how_much: Some(("drop", KPA, (0.01, 10_000.0))),
+        lasts: true,
+        make: FaultKind::Clogging,
+    },
+    Kind {
+        name: "motor-disobeys",
+        how_much: None,
+        lasts: true,
+        make: |_| FaultKind::MotorDisobeys,
+    },
+    Kind { name: "motor-stalls", how_much: None, lasts: true, make: |_| FaultKind::MotorStalls },
+    Kind { name: "supply-warns", how_much: None, lasts: true, make: |_| FaultKind::SupplyWarns },
+    Kind { name: "charging", how_much: None, lasts: true, make: |_| FaultKind::Charging },
 ];
 
 /// Reads the faults; each that is wrong is a finding.

@@ -34,19 +34,32 @@ mod observe;
 pub mod physics;
 mod plant;
 mod plant_file;
+mod pump_operator;
+mod pump_outcome;
+mod pump_record;
+mod pump_run;
+mod pump_truth;
 mod random;
 mod record;
 mod run;
+mod script;
 mod sensor;
+mod series;
 mod stretch;
 pub mod whole;
 mod world;
 mod world_file;
+pub mod worlds;
 
 pub use compare::{Comparison, Expected, Parted};
-pub use observe::{Happened, Observer, Reading};
+pub use observe::{Around, FaultSeen, Happened, Observer, Reading};
+pub use pump_outcome::{PumpOutcome, PumpRefused, Tale, Told};
+pub use pump_record::{Row, Rows};
+pub use pump_run::{run as run_pump, would_arm};
+pub use pump_truth::Share;
 pub use record::{FlowSummary, Holds, Record, Sample, SpanRow, Total, WorstFiveMinutes};
 pub use run::{Bench, Outcome, Setup, run};
+pub use series::{Point, SERIES_MS, Series};
 pub use stretch::{Stretch, Stretches, Within};
 pub use world::{
     ClockWorld, OperatorWorld, PumpWorld, Resume, SensorWorld, Source, TrainWorld, World,

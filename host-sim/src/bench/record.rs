@@ -69,6 +69,14 @@ pub struct SpanRow {
     pub flow: FlowSummary,
 }
 
+impl SpanRow {
+    /// How long the pump ran, by the monotonic clock, in ms.
+    #[must_use]
+    pub const fn pumped_ms(&self) -> u64 {
+        self.end.mono.since(self.begin.mono)
+    }
+}
+
 /// What one sampler collected.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {

@@ -244,6 +244,7 @@ impl<'t> Bench<'t> {
             step,
             sample,
             target,
+            around: None,
         });
     }
 

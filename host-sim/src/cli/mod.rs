@@ -25,12 +25,17 @@ pub mod io;
 pub mod new;
 mod new_text;
 pub mod paint;
+mod progress;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
 mod simulate_json;
+mod simulate_pump;
+mod simulate_pump_json;
 mod simulate_record;
 mod simulate_samples;
+mod simulate_story;
+mod simulate_world;
 pub mod table;
 
 pub use io::{Failure, Io};

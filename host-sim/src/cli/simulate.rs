@@ -2,19 +2,19 @@
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
-use std::time::{Duration, Instant};
 
 use draught::table::StepTable;
-use draught::units::Quantity;
 use draught::wire;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::files::{Wanted, cannot_write, not_onto, read_source};
 use super::io::{Failure, Io};
 use super::paint::Paint;
+use super::progress::Progress;
+use super::simulate_world::{self, duration, world};
 use super::{common, forecast, simulate_json, simulate_record};
-use crate::bench::{self, Expected, Happened, Observer, Outcome, Reading, Resume, Setup, World};
-use crate::plan::{self, CAPACITY, Ready, format, quantity, when};
+use crate::bench::{self, Expected, Outcome, PumpOutcome, Series, Setup, World};
+use crate::plan::{self, CAPACITY, Ready, when};
+use crate::record_file;
 use crate::report::picture;
 use crate::report::trace::Trace;
 
@@ -27,13 +27,23 @@ use crate::report::trace::Trace;
 Examples:
   draught simulate docs/examples/bakery-night.toml
   draught simulate docs/examples/bakery-night.toml --seed 7 --svg run.svg
-  draught simulate plan.toml --world docs/examples/worlds/worn-pump.toml")]
+  draught simulate docs/examples/bakery-night.toml --world worn-2-l-min-bad-day
+  draught simulate plan.toml --world my-world.toml --record run.json
+
+Worlds that come with the program:
+  default               schedule and meter only
+  ideal                 the same without any error
+  worn-pump             the same, slow and with a clock that drifts
+  worn-2-l-min          a whole worn pump, 1.5 to 2.5 L/min
+  worn-2-l-min-bad-day  the same, and much goes wrong
+  ambient-16-67         a whole outdoor sampler, 16.67 L/min, mains
+  low-flow-tube         a whole low-flow pump, 50 to 200 mL/min")]
 pub struct Args {
     /// The plan, a TOML file; - for standard input.
     #[arg(value_name = "PLAN")]
     plan: String,
-    /// What surrounds the pump, a TOML file. docs/examples/worlds/default.toml, unless given.
-    #[arg(long, value_name = "FILE")]
+    /// What surrounds the pump: a TOML file, or the name of a world that comes with the program. "default", unless given.
+    #[arg(long, value_name = "FILE|NAME")]
     world: Option<String>,
     /// Where chance begins: the same seed gives the same run, byte for byte.
     #[arg(long, value_name = "N", default_value_t = 1, allow_negative_numbers = true)]
@@ -53,7 +63,10 @@ pub struct Args {
     /// Draw flow and volume over time to this SVG file.
     #[arg(long, value_name = "FILE")]
     svg: Option<String>,
-    /// The record as JSON (docs/schema/simulate.json).
+    /// Write the record of a whole pump to this JSON file (docs/schema/record.json).
+    #[arg(long, value_name = "FILE")]
+    record: Option<String>,
+    /// What was planned and what happened as JSON (docs/schema/simulate.json).
     #[arg(long)]
     json: bool,
 }
@@ -64,6 +77,10 @@ pub(super) struct Simulated<'r> {
     pub world: &'r World,
     pub schedule_id: wire::ScheduleId,
     pub outcome: Outcome,
+    /// Of a whole pump, where the world has one.
+    pub pump: Option<PumpOutcome>,
+    /// Whether the world is the one that is taken when none is named.
+    pub unnamed: bool,
     pub comparison: bench::Comparison,
     pub files: Vec<Written>,
 }
@@ -80,14 +97,28 @@ pub(super) struct Written {
 /// # Errors
 /// [`Failure::Data`] when the plan or the world has errors, or the event did not go as forecast.
 pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
-    for (option, path) in [("--csv", &args.csv), ("--svg", &args.svg)] {
+    let outputs = [("--csv", &args.csv), ("--svg", &args.svg), ("--record", &args.record)];
+    for (i, (option, path)) in outputs.iter().enumerate() {
         if path.as_deref() == Some("-") {
             let what = format!("{option} needs a file: standard output is for the record");
             return Err(Failure::Usage(what, "give a file's name".to_owned()));
         }
         not_onto(&args.plan, path.as_deref())?;
+        if let Some((other, path)) =
+            outputs[..i].iter().find(|(_, p)| path.is_some() && *p == *path)
+        {
+            let path = path.as_deref().unwrap_or_default();
+            let what = format!("{other} and {option} both write {path}");
+            return Err(Failure::Usage(what, "give each a file of its own".to_owned()));
+        }
     }
-    let world = world(args, io)?;
+    let world = world(args.world.as_deref(), args.resume_after.as_deref(), io)?;
+    if args.record.is_some() && world.plant.is_none() {
+        return Err(Failure::Usage(
+            format!("--record needs a whole pump, and the {world} has none"),
+            "give a world with a [plant], such as --world worn-2-l-min".to_owned(),
+        ));
+    }
     let csv_every_ms = match &args.csv_every {
         None => 0,
         Some(text) => duration("--csv-every", text)?,
@@ -102,10 +133,28 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
     let armed_text = args.armed_at.clone().or_else(|| loaded.ready.as_ref().map(armed_text));
     let usable = common::usable(loaded, &args.plan, armed_text.as_deref(), io)?;
     let ready = &usable.ready;
+    // From here on there are only the bytes, as for a real pump.
+    let mut bytes = vec![0; wire::max_len(CAPACITY)];
+    let mut table = StepTable::<CAPACITY>::empty();
+    let sent = wire::encode(ready.table(), &mut bytes).map_err(bug)?;
+    wire::decode_into(&bytes[..sent], &mut table).map_err(bug)?;
+    let table = table.checked().map_err(bug)?;
+
+    let setup = Setup::new(table, &world, args.seed, ready.armed);
+    if world.plant.is_some()
+        && let Err(refused) = bench::would_arm(&setup, &bytes[..sent])
+    {
+        let error = Paint(io.colour_err).bad("error[refused]");
+        let (why, help) = simulate_world::refused(ready, &world, &refused);
+        writeln!(io.err, "{error}: the pump of the {world} refuses the plan: {why}")?;
+        writeln!(io.err, "  = help: {help}")?;
+        return Err(Failure::Data);
+    }
     // A file that cannot be written is found before the run, not after it.
     let create = |path: &String| File::create(path).map_err(|e| cannot_write(path, &e));
     let csv = args.csv.as_ref().map(create).transpose()?;
     let svg = args.svg.as_ref().map(create).transpose()?;
+    let record = args.record.as_ref().map(create).transpose()?;
     if !args.json {
         write!(io.out, "{}", forecast::text(&usable, Paint(io.colour_out)))?;
         if args.armed_at.is_none() {
@@ -119,14 +168,6 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
         warnings.say(io)?;
     }
 
-    // From here on there are only the bytes, as for a real pump.
-    let mut bytes = vec![0; wire::max_len(CAPACITY)];
-    let mut table = StepTable::<CAPACITY>::empty();
-    let sent = wire::encode(ready.table(), &mut bytes).map_err(bug)?;
-    wire::decode_into(&bytes[..sent], &mut table).map_err(bug)?;
-    let table = table.checked().map_err(bug)?;
-
-    let setup = Setup::new(table, &world, args.seed, ready.armed);
     let perfect = world.as_forecast();
     let mut expected = Expected::new(&setup, &perfect).map_err(bug)?;
     let csv_path = args.csv.as_deref().unwrap_or_default();
@@ -136,14 +177,26 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
         .map_err(|e| cannot_write(csv_path, &e))?;
     let mut collect = svg.is_some().then(picture::Collect::default);
     let mut progress = Progress::new(io.watched, ready.outlook.pumped_ms().most);
-    let mut watching = (&mut expected, (&mut trace, (&mut collect, &mut progress)));
-    let outcome = bench::run(&setup, &mut watching).map_err(bug)?;
+    let mut series = record.is_some().then(|| Series::new(ready.armed));
+    let mut watching = (&mut expected, (&mut trace, (&mut collect, (&mut series, &mut progress))));
+    let (outcome, pump) = if world.plant.is_some() {
+        let run = bench::run_pump(&setup, &bytes[..sent], &mut watching).map_err(bug)?;
+        (run.0, Some(run.1))
+    } else {
+        (bench::run(&setup, &mut watching).map_err(bug)?, None)
+    };
     progress.end();
 
-    let comparison = expected.comparison();
-    let schedule_id = wire::schedule_id(table);
-    let files = Vec::new();
-    let mut simulated = Simulated { ready, world: &world, schedule_id, outcome, comparison, files };
+    let mut simulated = Simulated {
+        ready,
+        world: &world,
+        schedule_id: wire::schedule_id(table),
+        outcome,
+        pump,
+        unnamed: args.world.is_none(),
+        comparison: expected.comparison(),
+        files: Vec::new(),
+    };
     if let Some(trace) = trace {
         let ended = trace.end().and_then(|(rows, mut to)| to.flush().map(|()| rows));
         let rows = ended.map_err(|e| cannot_write(csv_path, &e))?;
@@ -152,6 +205,12 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
     if let (Some(collect), Some(mut file), Some(path)) = (&collect, svg, &args.svg) {
         let drawn = picture::draw(collect, &ready.time, &caption(&simulated));
         file.write_all(drawn.as_bytes()).map_err(|e| cannot_write(path, &e))?;
+        simulated.files.push(Written { path: path.clone(), rows: None });
+    }
+    if let (Some(mut file), Some(path), Some(pump)) = (record, &args.record, &simulated.pump) {
+        let points = series.as_ref().map_or(&[][..], Series::points);
+        let made = record_file::make(ready, (&world, args.seed), &bytes[..sent], pump, points);
+        file.write_all(made.to_json().as_bytes()).map_err(|e| cannot_write(path, &e))?;
         simulated.files.push(Written { path: path.clone(), rows: None });
     }
     if args.json {
@@ -169,41 +228,6 @@ fn armed_text(ready: &Ready) -> String {
     civil.map_or(String::new(), |c| {
         format!("{} {}", when::date_text(c.date), when::time_text(c.time))
     })
-}
-
-/// The world, with what the command line says about it.
-fn world(args: &Args, io: &mut Io<'_>) -> Result<World, Failure> {
-    let mut world = match &args.world {
-        None => World::default(),
-        Some(path) => {
-            let source = read_source(path, Wanted::World, io)?;
-            match World::read(&source) {
-                Ok(world) => world,
-                Err(findings) => {
-                    let all = findings.sorted();
-                    common::say_findings(&all, &source, io.colour_err, io.err)?;
-                    writeln!(io.err, "{}. {path} cannot be used.", common::verdict(&findings))?;
-                    return Err(Failure::Data);
-                }
-            }
-        }
-    };
-    match args.resume_after.as_deref() {
-        None => {}
-        Some("never") => world.operator.resume = Resume::Never,
-        Some(text) => world.operator.resume = Resume::After(duration("--resume-after", text)?),
-    }
-    Ok(world)
-}
-
-/// A time on the command line, in ms.
-fn duration(option: &str, text: &str) -> Result<u64, Failure> {
-    if matches!(text.trim(), "0 s" | "0 min" | "0 h") {
-        return Ok(0);
-    }
-    quantity::parse(text, Quantity::Duration)
-        .map(u64::from)
-        .map_err(|e| Failure::Usage(format!("{option} {text:?}: {}", e.message), e.help))
 }
 
 fn begin_trace(
@@ -226,7 +250,13 @@ fn begin_trace(
          true_volume_ml is what was drawn in this world, which a real pump cannot know."
             .to_owned(),
     ];
-    Trace::begin(BufWriter::new(file), &about, &ready.time, setup.armed, every_ms)
+    Trace::begin(
+        BufWriter::new(file),
+        &about,
+        &ready.time,
+        setup.armed,
+        (every_ms, setup.world.plant.is_some()),
+    )
 }
 
 fn caption(simulated: &Simulated<'_>) -> picture::Caption {
@@ -247,56 +277,4 @@ fn bug(refused: impl std::fmt::Display) -> Failure {
         format!("this is a fault in draught: {refused}"),
         "report it, with the plan".to_owned(),
     )
-}
-
-/// A bar on the terminal, if a run takes longer than a second.
-struct Progress {
-    shown: bool,
-    begun: Instant,
-    most_ms: u64,
-    pumped_ms: u64,
-    readings: u32,
-    bar: Option<ProgressBar>,
-}
-
-/// How many readings pass between two looks at the computer's clock.
-const LOOK_EVERY: u32 = 4_096;
-
-impl Progress {
-    fn new(shown: bool, most_ms: u64) -> Self {
-        Self { shown, begun: Instant::now(), most_ms, pumped_ms: 0, readings: 0, bar: None }
-    }
-
-    fn look(&mut self) {
-        if self.bar.is_none() && self.begun.elapsed() > Duration::from_secs(1) {
-            let style = ProgressStyle::with_template(&format!(
-                "simulating {} of pumping  [{{bar:32}}] {{percent}} %  {{eta}} left",
-                format::distance(self.most_ms)
-            ));
-            let target = ProgressDrawTarget::stderr_with_hz(10);
-            let bar = ProgressBar::with_draw_target(Some(self.most_ms), target);
-            self.bar = Some(bar.with_style(style.unwrap_or(ProgressStyle::default_bar())));
-        }
-        if let Some(bar) = &self.bar {
-            bar.set_position(self.pumped_ms);
-        }
-    }
-
-    fn end(&self) {
-        if let Some(bar) = &self.bar {
-            bar.finish_and_clear();
-        }
-    }
-}
-
-impl Observer for Progress {
-    fn reading(&mut self, reading: &Reading) {
-        self.pumped_ms += reading.covers_ms;
-        self.readings = self.readings.wrapping_add(1);
-        if self.shown && self.readings.is_multiple_of(LOOK_EVERY) {
-            self.look();
-        }
-    }
-
-    fn event(&mut self, _: &Happened) {}
 }

@@ -6,9 +6,9 @@ use draught::units::RawVolume;
 
 use super::paint::Paint;
 use super::simulate::Simulated;
-use super::simulate_record::end_word;
+use super::simulate_record::{Clock, end_word};
 use super::table::{Side, Table};
-use crate::bench::Parted;
+use crate::bench::{Parted, Share};
 use crate::plan::format;
 use crate::report::numbers;
 
@@ -40,19 +40,48 @@ pub(super) fn text(s: &Simulated<'_>, paint: Paint) -> String {
         table.row([label.to_owned(), numbers::volume(forecast), metered(forecast)]);
     }
     let truth = total.truly_drawn;
-    let gain = s.world.sensor.gain_error;
-    let cause = if gain == 0.0 {
-        String::new()
-    } else {
-        format!(" (sensor gain {})", numbers::percent(gain))
-    };
     let label = "true volume in this world".to_owned();
+    let cause = match &s.pump {
+        Some(pump) => causes(s, &pump.share),
+        None if s.world.sensor.gain_error == 0.0 => String::new(),
+        None => format!(" (sensor gain {})", numbers::percent(s.world.sensor.gain_error)),
+    };
     table.row([label, numbers::volume(truth), format!("{}{cause}", metered(truth))]);
     text + &table.render()
 }
 
+/// Why a whole pump metered more or less than it truly drew: parts of the true volume that add up to the difference.
+fn causes(s: &Simulated<'_>, share: &Share) -> String {
+    let truly = share.truly.as_raw() as f64;
+    if truly == 0.0 {
+        return String::new();
+    }
+    let unrecorded = -(share.unrecorded().as_raw() as f64) / truly;
+    let leaked = share.leaked.as_raw() as f64 / truly;
+    let covered = (share.covered.as_raw() as f64 + share.leaked.as_raw() as f64) / truly;
+    let gain = s.world.sensor.gain_error * covered;
+    let all = numbers::difference(share.metered, share.truly);
+    let rest = all - unrecorded - leaked - gain;
+    let parts = [
+        ("sensor gain", gain),
+        ("leak past the sampler", leaked),
+        ("in no record", unrecorded),
+        ("the rest", rest),
+    ];
+    let said: Vec<String> = parts
+        .iter()
+        .filter(|(_, part)| part.abs() >= 0.000_05)
+        .map(|(what, part)| format!("{what} {}", numbers::percent(*part)))
+        .collect();
+    if said.is_empty() { String::new() } else { format!(": {}", said.join(", ")) }
+}
+
 /// What moves instants in a run that goes as forecast.
 fn why(s: &Simulated<'_>) -> String {
+    if s.pump.is_some() {
+        return ", by a crystal that is not perfect and readings that are a second apart"
+            .to_owned();
+    }
     let volumes = s.ready.table.steps().iter().any(|s| matches!(s, Step::DrawVolume { .. }));
     let drifts = s.world.clock.wall_gain_ppb != 0;
     match (volumes, drifts) {
@@ -64,7 +93,8 @@ fn why(s: &Simulated<'_>) -> String {
 }
 
 fn parted_words(s: &Simulated<'_>, parted: &Parted) -> String {
-    let at = parted.at.wall.map_or(String::new(), |w| format!(", {}", s.ready.time.stamp(w)));
+    let at = parted.at.wall.map(|w| Clock::of(s).rounded(w));
+    let at = at.map_or(String::new(), |w| format!(", {}", s.ready.time.stamp(w)));
     let word = |event: Option<Event>| match event {
         None => "nothing more".to_owned(),
         Some(Event::PumpingEnded(p)) => match p.by {
@@ -77,6 +107,7 @@ fn parted_words(s: &Simulated<'_>, parted: &Parted) -> String {
         Some(Event::AppointmentMissed { step, .. }) => format!("step {} is missed", step.get()),
         Some(Event::AppointmentMet { step, .. }) => format!("step {} is met", step.get()),
         Some(Event::RunLost { step, .. }) => format!("step {} is passed over", step.get()),
+        Some(Event::PassSkipped { step }) => format!("the pass of step {} is skipped", step.get()),
         Some(Event::PumpingBegan { step, .. }) => format!("step {} pumps", step.get()),
         Some(Event::Ended(reason)) => format!("the event ends ({})", end_word(Some(reason))),
         Some(_) => "another step".to_owned(),

@@ -3,20 +3,22 @@
 use std::io::Error;
 
 use draught::clock::Now;
-use draught::event::PumpEnd;
 use draught::units::TargetKind;
 use serde::Serialize;
 
 use super::io::{Failure, Io};
 use super::rows;
 use super::simulate::Simulated;
+use super::simulate_pump_json;
 use crate::bench::{FlowSummary, SpanRow, Total};
 use crate::plan::outlook::Range;
 use crate::plan::site::SiteTime;
+use crate::record_file::ended_by;
 
 #[derive(Serialize)]
 struct Report {
     format: u8,
+    kind: &'static str,
     origin: &'static str,
     notice: &'static str,
     plan: String,
@@ -33,6 +35,8 @@ struct Report {
     comparison: Comparison,
     samples: Vec<Sample>,
     spans: Vec<Span>,
+    /// `null`: schedule and meter only.
+    pump: Option<simulate_pump_json::Pump>,
     files: Vec<String>,
 }
 
@@ -50,7 +54,7 @@ struct Constant {
 }
 
 #[derive(Serialize)]
-struct Instant {
+pub(super) struct Instant {
     local: Option<String>,
     utc: Option<String>,
     ms_after_arming: u64,
@@ -172,6 +176,7 @@ fn report(s: &Simulated<'_>, plan: &str) -> Report {
     let settings = s.ready.table.settings();
     Report {
         format: 1,
+        kind: if s.pump.is_some() { "whole-pump" } else { "schedule" },
         origin: "simulated",
         notice: "SIMULATED, NOT A SAMPLE",
         plan: plan.to_owned(),
@@ -220,6 +225,7 @@ fn report(s: &Simulated<'_>, plan: &str) -> Report {
             .map(|sample| Sample { sample: sample.number, total: sums(&sample.total, s) })
             .collect(),
         spans: record.spans.iter().map(|row| span(row, s)).collect(),
+        pump: s.pump.as_ref().map(|pump| simulate_pump_json::pump(s, pump)),
         files: s.files.iter().map(|f| f.path.clone()).collect(),
     }
 }
@@ -228,7 +234,7 @@ fn least_most(range: Range<u64>) -> LeastMost {
     LeastMost { least: range.least, most: range.most }
 }
 
-fn instant(now: Now, s: &Simulated<'_>) -> Instant {
+pub(super) fn instant(now: Now, s: &Simulated<'_>) -> Instant {
     Instant {
         local: now.wall.map(|w| s.ready.time.rfc3339(w)),
         utc: now.wall.map(|w| SiteTime::utc().rfc3339(w)),
@@ -267,14 +273,7 @@ fn span(row: &SpanRow, s: &Simulated<'_>) -> Span {
         sample: row.sample,
         from: instant(row.begin, s),
         to: instant(row.end, s),
-        ended_by: match row.by {
-            PumpEnd::Time => "time",
-            PumpEnd::Volume => "volume",
-            PumpEnd::Limit => "at-most",
-            PumpEnd::Stopped => "stopped",
-            PumpEnd::Tripped(limit) => limit.code(),
-            PumpEnd::Outage => "outage",
-        },
+        ended_by: ended_by(row.by),
         overrun_ms: row.overrun_ms,
         flow_ul_per_min: match target {
             TargetKind::Flow(f) => Some(f.ul_per_min()),

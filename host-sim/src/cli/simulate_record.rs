@@ -1,6 +1,6 @@
 //! The record of a simulated run, for people: what was planned beside what happened.
 
-use draught::clock::{Now, WallMs};
+use draught::clock::{MonoMs, Now, WallMs};
 use draught::event::{EndReason, PumpEnd};
 use draught::step::{Sampler, Step};
 use draught::units::Target;
@@ -9,8 +9,9 @@ use super::forecast::between;
 use super::paint::Paint;
 use super::rows;
 use super::simulate::Simulated;
+use super::simulate_world::whole_pump_line;
 use super::table::{Side, Table};
-use super::{simulate_compared, simulate_samples};
+use super::{simulate_compared, simulate_pump, simulate_samples, simulate_story};
 use crate::bench::{FlowSummary, Holds, Resume, Total};
 use crate::plan::site::SiteTime;
 use crate::plan::{Ready, format, when};
@@ -26,9 +27,15 @@ pub(super) fn text(s: &Simulated<'_>, paint: Paint) -> String {
     text += &format!("schedule {}, armed {armed} {}\n\n", s.schedule_id, s.ready.time.label());
     text += &beside(s, paint);
     text += &simulate_samples::text(s, paint);
+    if let Some(pump) = &s.pump {
+        text += &format!("\n{}", simulate_story::text(s, pump, paint));
+    }
     text.push('\n');
     text += &simulate_compared::text(s, paint);
     text += "A real sample also needs flow verified before and after.\n";
+    if s.unnamed {
+        text += &whole_pump_line(s.ready);
+    }
     for file in &s.files {
         let rows = file.rows.map_or(String::new(), |n| format!(", {} rows", format::grouped(n)));
         text += &format!("wrote {}{rows}\n", file.path);
@@ -54,7 +61,11 @@ pub(super) fn name(ready: &Ready) -> String {
 pub(super) fn one_line(s: &Simulated<'_>) -> String {
     let total = &s.outcome.record.total;
     let Some((from, to)) = total.between else { return "Never started.".to_owned() };
-    let stamp = |now: Now| now.wall.map_or(String::new(), |w| s.ready.time.stamp_short(w));
+    let clock = Clock::of(s);
+    let stamp = |now: Now| {
+        let wall = now.wall.map(|w| clock.rounded(w));
+        wall.map_or("at a time not known".to_owned(), |w| s.ready.time.stamp_short(w))
+    };
     let mean = total
         .flow
         .mean_ul_per_min
@@ -67,13 +78,16 @@ pub(super) fn one_line(s: &Simulated<'_>) -> String {
         "{} to {}: pumped {}, drew {}{samples}{mean}.",
         stamp(from),
         stamp(to),
-        format::duration(total.pumped_ms),
+        clock.length(total.pumped_ms),
         numbers::volume(total.volume)
     )
 }
 
 fn surroundings(s: &Simulated<'_>) -> String {
     let mut parts = vec![s.world.to_string(), format!("seed {}", s.outcome.record.seed)];
+    if s.pump.is_some() {
+        parts.push("whole pump".to_owned());
+    }
     let steps = s.ready.table.steps();
     let holds: Vec<u64> = steps
         .iter()
@@ -107,24 +121,49 @@ fn surroundings(s: &Simulated<'_>) -> String {
 pub(super) struct Clock<'a> {
     time: &'a SiteTime,
     within_a_week: bool,
+    /// A whole pump is a few ms late here and there: nobody wants to read that.
+    whole_seconds: bool,
 }
 
 impl<'a> Clock<'a> {
     pub(super) fn of(s: &'a Simulated<'_>) -> Self {
         let record = &s.outcome.record;
         let last = record.ended.map_or(0, |(_, at)| at.mono.since(record.armed.mono));
-        Self { time: &s.ready.time, within_a_week: last < 6 * 86_400_000 }
+        Self {
+            time: &s.ready.time,
+            within_a_week: last < 6 * 86_400_000,
+            whole_seconds: s.pump.is_some(),
+        }
     }
 
     pub(super) fn one(&self, now: Now) -> String {
-        match now.wall.map(|w| (w, self.time.offset.civil(w))) {
+        match now.wall.map(|w| self.rounded(w)).map(|w| (w, self.time.offset.civil(w))) {
             Some((_, Some(c))) if self.within_a_week => {
                 let day = when::day_short(c.date.weekday());
                 format!("{day} {}", when::time_text_seconds(c.time))
             }
             Some((wall, _)) => self.time.stamp(wall),
-            None => "after 2135".to_owned(),
+            None => "not known".to_owned(),
         }
+    }
+
+    /// To the second, of a whole pump.
+    pub(super) fn rounded(&self, wall: WallMs) -> WallMs {
+        WallMs::from_ms(self.length_ms(wall.as_ms())).unwrap_or(wall)
+    }
+
+    fn length_ms(&self, ms: u64) -> u64 {
+        if self.whole_seconds { (ms + 500) / 1_000 * 1_000 } else { ms }
+    }
+
+    /// A length of time.
+    pub(super) fn length(&self, ms: u64) -> String {
+        format::duration(self.length_ms(ms))
+    }
+
+    /// The same of an instant of the wall clock alone.
+    pub(super) fn wall(&self, wall: WallMs) -> String {
+        self.one(Now { mono: MonoMs::from_ms(0), wall: Some(wall) })
     }
 
     fn range(&self, range: Option<(Now, Now)>) -> String {
@@ -150,7 +189,7 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
     let stops = both(outlook.earliest_last_stop(), outlook.last_stop());
     let happened = |now: Option<Now>| now.map_or("-".to_owned(), |now| clock.one(now));
     let (start, stop) = (total.between.map(|b| b.0), total.between.map(|b| b.1));
-    row("start", clock.range(starts), happened(start), on_time(starts, start, paint));
+    row("start", clock.range(starts), happened(start), on_time(starts, start, &clock, paint));
     let held = outlook.held_ms();
     if held.most > 0 || record.holds != Holds::default() {
         let planned = if held.least == 0 && held.most > 0 {
@@ -158,15 +197,15 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         } else {
             between(&held, |ms| format::duration(*ms))
         };
-        row("hold", planned, format::duration(record.holds.off_ms), hold_word(record.holds));
+        row("hold", planned, clock.length(record.holds.off_ms), hold_word(record.holds));
     }
     let full = record.spans.last().is_some_and(|row| row.by == PumpEnd::Volume);
-    let when_full = if full { "when full".to_owned() } else { on_time(stops, stop, paint) };
+    let when_full = if full { "when full".to_owned() } else { on_time(stops, stop, &clock, paint) };
     row("stop", clock.range(stops), happened(stop), when_full);
     row(
         "pumping",
         between(&outlook.pumped_ms(), |ms| format::duration(*ms)),
-        format::duration(total.pumped_ms),
+        clock.length(total.pumped_ms),
         String::new(),
     );
     let planned_volume = outlook.volume();
@@ -177,6 +216,9 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         numbers::volume(total.volume),
         volume_remark(s, paint),
     );
+    if let Some(pump) = &s.pump {
+        simulate_pump::standard(pump, &mut row);
+    }
     let target = only_target(s.ready).and_then(Target::as_flow).map(|f| f64::from(f.ul_per_min()));
     if let Some(mean) = total.flow.mean_ul_per_min {
         let off = target.map(|t| f64::from(mean) / t - 1.0);
@@ -205,8 +247,14 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         let n = format::grouped(record.runs_lost);
         row("runs", "-".to_owned(), format!("{n} passed over"), "too late".to_owned());
     }
-    let gaps = total.flow.gaps;
-    row("interruptions", "-".to_owned(), gaps.to_string(), String::new());
+    if let Some(pump) = &s.pump {
+        simulate_pump::air(pump, &mut row);
+        simulate_pump::trouble(s, pump, &mut row, paint);
+        simulate_pump::rest(pump, &mut row, paint);
+    } else {
+        let gaps = total.flow.gaps;
+        row("interruptions", "-".to_owned(), gaps.to_string(), String::new());
+    }
     let planned_ends = match (outlook.resumed.end(), outlook.run_out.end()) {
         (a, b) if a == b => end_word(a),
         (a, b) => format!("{} or {}", end_word(a), end_word(b)),
@@ -216,7 +264,11 @@ fn beside(s: &Simulated<'_>, paint: Paint) -> String {
         Some(EndReason::Finished) => paint.good("complete"),
         _ => paint.careful("review"),
     };
-    row("ended", planned_ends, end_word(ended), complete);
+    let happened = match ended {
+        None if s.pump.is_some() => "not over in 48 h more".to_owned(),
+        ended => end_word(ended),
+    };
+    row("ended", planned_ends, happened, complete);
     table.render()
 }
 
@@ -238,14 +290,21 @@ fn both(a: Option<Now>, b: Option<Now>) -> Option<(Now, Now)> {
     Some(if a.mono <= b.mono { (a, b) } else { (b, a) })
 }
 
-fn on_time(planned: Option<(Now, Now)>, happened: Option<Now>, paint: Paint) -> String {
+fn on_time(
+    planned: Option<(Now, Now)>,
+    happened: Option<Now>,
+    clock: &Clock<'_>,
+    paint: Paint,
+) -> String {
     let wall = |now: Now| now.wall.map(WallMs::as_ms);
     let Some(((least, most), at)) = planned.zip(happened) else { return String::new() };
     match (wall(least), wall(most), wall(at)) {
-        (Some(least), _, Some(at)) if at < least => {
+        (Some(least), _, Some(at)) if at < least && clock.length_ms(least - at) > 0 => {
             format!("{} early", format::distance(least - at))
         }
-        (_, Some(most), Some(at)) if at > most => format!("{} late", format::distance(at - most)),
+        (_, Some(most), Some(at)) if at > most && clock.length_ms(at - most) > 0 => {
+            format!("{} late", format::distance(at - most))
+        }
         _ => paint.good("on time"),
     }
 }

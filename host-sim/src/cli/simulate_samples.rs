@@ -91,7 +91,7 @@ fn stretch(
     let clock = Clock::of(s);
     let stamp = |now: Option<Now>| now.map_or("-".to_owned(), |now| clock.one(now));
     let (from, to) = (between.map(|b| b.0), between.map(|b| b.1));
-    [stamp(from), stamp(to), format::duration(pumped_ms), numbers::volume(volume)]
+    [stamp(from), stamp(to), clock.length(pumped_ms), numbers::volume(volume)]
 }
 
 /// Mean flow, the worst five minutes, and whether they are for review.

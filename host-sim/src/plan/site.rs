@@ -219,6 +219,17 @@ impl SiteTime {
     }
 }
 
+/// "2027-02-11T22:00:00.000-07:00": RFC 3339 to the millisecond; empty after 2135.
+#[must_use]
+pub fn stamp_ms(time: &SiteTime, wall: WallMs) -> String {
+    let Some(c) = time.offset.civil(wall) else { return String::new() };
+    let ms = c.time.as_ms();
+    let (h, m, s, rest) = (ms / 3_600_000, ms / 60_000 % 60, ms / 1_000 % 60, ms % 1_000);
+    let offset = offset_text(time.offset);
+    let offset = offset.strip_prefix("UTC").filter(|o| !o.is_empty()).unwrap_or("Z");
+    format!("{}T{h:02}:{m:02}:{s:02}.{rest:03}{offset}", when::date_text(c.date))
+}
+
 fn day_and_date(c: Civil) -> String {
     format!("{} {}", when::day_short(c.date.weekday()), when::date_text(c.date))
 }

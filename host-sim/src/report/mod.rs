@@ -1,5 +1,6 @@
 //! What a run looks like to people and to other programs.
 
+pub mod fault_words;
 pub mod numbers;
 pub mod picture;
 pub mod trace;

@@ -11,7 +11,8 @@ use draught::event::{Event, HoldEnd, Limit, LostCause, PumpEnd};
 use draught::step::StepNo;
 use draught::units::{RawVolume, Target};
 
-use crate::bench::{Happened, Observer, Reading};
+use super::fault_words;
+use crate::bench::{Around, FaultSeen, Happened, Observer, Reading};
 use crate::plan::format;
 use crate::plan::site::SiteTime;
 
@@ -33,14 +34,28 @@ pub const COLUMNS: [&str; 14] = [
     "true_volume_ml",
 ];
 
+/// What the trace of a whole pump has beside them: what is true at the reading, but for the flow, whose mean over the row it is.
+pub const COLUMNS_OF_A_PUMP: [&str; 6] = [
+    "true_flow_ul_per_min",
+    "drop_pa",
+    "battery_percent",
+    "supply_mv",
+    "temperature_c",
+    "pressure_pa",
+];
+
 /// Writes a trace while a run goes on.
 pub struct Trace<W: Write> {
     csv: csv::Writer<W>,
     site: SiteTime,
     every_ms: u64,
     armed: Now,
+    /// Of a whole pump.
+    whole: bool,
     /// Readings not written yet: begin of the row, what had been metered then, the latest of them.
     pending: Option<(u64, RawVolume, Reading)>,
+    /// True flow · time of them, in µL·ms/min.
+    truly: u64,
     written: RawVolume,
     demand: Option<Target>,
     rows: u64,
@@ -49,7 +64,7 @@ pub struct Trace<W: Write> {
 
 impl<W: Write> Trace<W> {
     /// A trace with a row for every reading, or, when `every_ms` is longer than a reading covers, one row for all the readings
-    /// of such a time with their mean flow. `about` are lines for the top.
+    /// of such a time with their mean flow. That of a whole pump has [`COLUMNS_OF_A_PUMP`], too. `about` are lines for the top.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -58,18 +73,21 @@ impl<W: Write> Trace<W> {
         about: &[String],
         site: &SiteTime,
         armed: Now,
-        every_ms: u64,
+        (every_ms, whole): (u64, bool),
     ) -> io::Result<Self> {
         for line in about {
             writeln!(to, "# {}", line.replace(['\r', '\n'], " "))?;
         }
         let mut csv = csv::WriterBuilder::new().from_writer(to);
-        csv.write_record(COLUMNS)?;
+        let more: &[&str] = if whole { &COLUMNS_OF_A_PUMP } else { &[] };
+        csv.write_record(COLUMNS.iter().chain(more))?;
         Ok(Self {
             csv,
             site: site.clone(),
             every_ms,
             armed,
+            whole,
+            truly: 0,
             pending: None,
             written: RawVolume::ZERO,
             demand: None,
@@ -107,8 +125,13 @@ impl<W: Write> Trace<W> {
             flow: Some((flow, covers_ms)),
             drawn: last.drawn,
             truly_drawn: last.truly_drawn,
+            around: last.around.map(|around| {
+                let truly = (self.truly + covers_ms / 2) / covers_ms.max(1);
+                Around { true_ul_per_min: u32::try_from(truly).unwrap_or(u32::MAX), ..around }
+            }),
         };
         self.write(&row);
+        self.truly = 0;
         self.written = last.drawn;
     }
 
@@ -121,22 +144,26 @@ impl<W: Write> Trace<W> {
         let (flow, covers) = row.flow.map_or((String::new(), String::new()), |(flow, ms)| {
             (flow.to_string(), ms.to_string())
         });
-        let result = self.csv.write_record([
-            "SIMULATED",
-            &stamp(UtcOffset::UTC, row.at.wall),
-            &stamp(self.site.offset, row.at.wall),
-            &seconds(row.at.mono.since(self.armed.mono)),
-            row.row,
-            row.what,
-            &row.step.map_or(String::new(), |s| s.get().to_string()),
-            &if row.sample == 0 { String::new() } else { row.sample.to_string() },
-            &self.demand.map_or("off".to_owned(), format::target),
-            &flow,
-            &covers,
-            &millilitres(row.drawn),
-            &row.drawn.as_raw().to_string(),
-            &millilitres(row.truly_drawn),
-        ]);
+        let mut cells = vec![
+            "SIMULATED".to_owned(),
+            stamp(UtcOffset::UTC, row.at.wall),
+            stamp(self.site.offset, row.at.wall),
+            seconds(row.at.mono.since(self.armed.mono)),
+            row.row.to_owned(),
+            row.what.to_owned(),
+            row.step.map_or(String::new(), |s| s.get().to_string()),
+            if row.sample == 0 { String::new() } else { row.sample.to_string() },
+            self.demand.map_or("off".to_owned(), format::target),
+            flow,
+            covers,
+            millilitres(row.drawn),
+            row.drawn.as_raw().to_string(),
+            millilitres(row.truly_drawn),
+        ];
+        if self.whole {
+            cells.extend(row.around.map_or_else(Default::default, around_cells));
+        }
+        let result = self.csv.write_record(cells);
         if let Err(e) = result {
             self.failed = Some(io::Error::other(e));
         }
@@ -152,6 +179,23 @@ struct Row<'a> {
     flow: Option<(u64, u64)>,
     drawn: RawVolume,
     truly_drawn: RawVolume,
+    around: Option<Around>,
+}
+
+/// Cells for [`COLUMNS_OF_A_PUMP`].
+fn around_cells(a: Around) -> [String; 6] {
+    let hundredths = |n: i64| {
+        let sign = if n < 0 { "-" } else { "" };
+        format!("{sign}{}.{:02}", n.abs() / 100, n.abs() % 100)
+    };
+    [
+        a.true_ul_per_min.to_string(),
+        a.drop_pa.to_string(),
+        a.battery_per_myriad.map_or(String::new(), |b| hundredths(b.into())),
+        a.supply_mv.to_string(),
+        hundredths((i64::from(a.temperature_mk) - 273_150).div_euclid(10)),
+        a.pressure_pa.to_string(),
+    ]
 }
 
 impl<W: Write> Observer for Trace<W> {
@@ -161,6 +205,8 @@ impl<W: Write> Observer for Trace<W> {
             None => (0, self.written),
         };
         let covers_ms = covers_ms + reading.covers_ms;
+        let truly = reading.around.map_or(0, |a| u64::from(a.true_ul_per_min));
+        self.truly += truly * reading.covers_ms;
         self.pending = Some((covers_ms, before, *reading));
         if covers_ms >= self.every_ms {
             self.flush_readings();
@@ -184,6 +230,29 @@ impl<W: Write> Observer for Trace<W> {
             flow: None,
             drawn: happened.input.drawn,
             truly_drawn: happened.truly_drawn,
+            around: None,
+        });
+        // After a power cut less has been metered than before it: the record goes back to its newest checkpoint.
+        self.written = happened.input.drawn;
+    }
+
+    fn fault(&mut self, seen: &FaultSeen) {
+        self.flush_readings();
+        let what = if seen.begins {
+            fault_words::begins(&seen.fault)
+        } else {
+            fault_words::over(&seen.fault).to_owned()
+        };
+        self.write(&Row {
+            at: seen.at,
+            row: "world",
+            what: &what,
+            step: None,
+            sample: 0,
+            flow: None,
+            drawn: seen.drawn,
+            truly_drawn: seen.truly_drawn,
+            around: None,
         });
     }
 }

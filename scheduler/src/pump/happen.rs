@@ -4,7 +4,7 @@ use super::board::Board;
 use super::state::{Pump, Sample};
 use crate::clock::Now;
 use crate::event::{EndReason, Event, PumpEnd, Pumped};
-use crate::machine::Checkpoint;
+use crate::machine::{Checkpoint, Demand};
 use crate::record::{Flags, SpanRow, Tally};
 
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
@@ -102,6 +102,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             by: pumped.by,
         });
         self.changed = true;
+        if let PumpEnd::Tripped(_) = pumped.by {
+            // A pass that follows at once starts like any other: its limits are judged anew.
+            self.demand(Demand::Off);
+        }
     }
 
     fn closed(&mut self, reason: EndReason) {

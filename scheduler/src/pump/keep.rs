@@ -260,9 +260,28 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// That is kept with the next poll's checkpoint; after a cut before it they are offered once more.
     pub fn release_rows(&mut self, up_to: Seq) {
+        let Some(up_to) = self.and_the_same(up_to) else { return };
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
         self.changed = true;
+    }
+
+    /// The last of the rows that are the same as this one: they were told once, and go together. `None`: there is no such row (any more).
+    fn and_the_same(&mut self, mut up_to: Seq) -> Option<Seq> {
+        let mut row = None;
+        let mut cursor = self.keeper.records.oldest();
+        while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
+            let this = entry.payload_of::<ROW_LEN>().copied();
+            if entry.seq == up_to {
+                row = this;
+            } else if row.is_some() {
+                if this != row {
+                    break;
+                }
+                up_to = entry.seq;
+            }
+        }
+        row.map(|_| up_to)
     }
 
     /// Whether a row waits for the journal.

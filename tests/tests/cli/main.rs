@@ -9,3 +9,4 @@ mod properties;
 mod refused_blocks;
 mod screens;
 mod simulate;
+mod whole_pump;

@@ -159,6 +159,12 @@ impl SimBoard {
         inside.look();
     }
 
+    /// Whether the flow sensor answers.
+    #[must_use]
+    pub fn sensor_answers(&self) -> bool {
+        !self.0.borrow().sensor_fails()
+    }
+
     /// Presses a key.
     pub fn press(&self, key: Key) {
         self.0.borrow_mut().keys.push(key);

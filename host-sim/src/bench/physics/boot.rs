@@ -13,6 +13,9 @@ use super::board::{PAGE, SimBoard};
 /// The engine on a simulated board.
 pub type Engine = Pump<SimBoard, 32>;
 
+/// Pages of its flash that hold checkpoints.
+pub const CHECKPOINT_PAGES: u16 = 12;
+
 /// How an engine for this board is built: gains by the tuning rule, flows as the pump is rated, a reading as often as the world says.
 ///
 /// `None`: the constants of the world make no pump (a range of flows that is empty).
@@ -38,7 +41,7 @@ pub fn config(board: &SimBoard, checkpoint_ms: u32) -> Option<Config> {
         regions: Regions {
             shelf: region(0, 4)?,
             shelf_half_pages: 1,
-            checkpoints: region(4, 12)?,
+            checkpoints: region(4, CHECKPOINT_PAGES)?,
             records: region(16, 48)?,
         },
     })

@@ -30,6 +30,10 @@ pub enum FaultKind {
     ClockStepped(i64),
     /// So much of the battery's charge is left from now on, as a part of all.
     BatteryWeak(f64),
+    /// Power is gone without a warning. Whoever runs the engine drops it, and boots another one on [`SimBoard::outage`]'s board.
+    ///
+    /// [`SimBoard::outage`]: super::SimBoard::outage
+    PowerCut,
     /// The train clogs: its drop at the rated flow grows by so much, in Pa, while this lasts, and stays.
     Clogging(f64),
     /// The driver of the motor does not take what it is told, says so, and the motor goes on as it was.
@@ -46,11 +50,45 @@ pub enum FaultKind {
     AirShifted(f64, f64),
 }
 
+impl FaultKind {
+    /// What it is called in a world file.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::Kink(_) => "kink",
+            Self::Blockage => "blockage",
+            Self::Leak(_) => "leak",
+            Self::SensorStuck => "sensor-stuck",
+            Self::SensorFailing => "sensor-failing",
+            Self::ClockLost => "clock-lost",
+            Self::ClockStepped(_) => "clock-stepped",
+            Self::BatteryWeak(_) => "battery-weak",
+            Self::PowerCut => "power-cut",
+            Self::Clogging(_) => "clogging",
+            Self::MotorDisobeys => "motor-disobeys",
+            Self::MotorStalls => "motor-stalls",
+            Self::SupplyWarns => "supply-warns",
+            Self::Charging => "charging",
+            Self::ClockFlickers(_) => "clock-flickers",
+            Self::AirShifted(..) => "air-shifted",
+        }
+    }
+}
+
 impl Fault {
     /// Whether it is there at an instant.
     #[must_use]
     pub const fn is_on(&self, ms: u64) -> bool {
         ms >= self.at_ms && ms - self.at_ms < self.lasts_ms
+    }
+
+    /// When it is over, in ms since the board was switched on; `None`: it happens at an instant, and what it changed stays.
+    #[must_use]
+    pub const fn ends_ms(&self) -> Option<u64> {
+        match self.kind {
+            FaultKind::ClockStepped(_) | FaultKind::BatteryWeak(_) => None,
+            _ => Some(self.at_ms.saturating_add(self.lasts_ms)),
+        }
     }
 
     /// How much of what comes bit by bit is there, as a part of it; it stays.

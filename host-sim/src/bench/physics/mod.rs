@@ -18,7 +18,7 @@ mod train;
 
 pub use air::{AirPoint, AirSeries};
 pub use board::{PAGE, PAGES, SimBoard, Truth};
-pub use boot::{Engine, boot, config};
+pub use boot::{CHECKPOINT_PAGES, Engine, boot, config};
 pub use constants::{
     AirWorld, BatteryWorld, CrystalWorld, DiaphragmWorld, ElementWorld, PathWorld, PlantWorld,
     RatedWorld,

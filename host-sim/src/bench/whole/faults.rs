@@ -161,6 +161,8 @@ impl FaultKind {
                 InWorld::SupplyWarns => 18,
                 InWorld::Charging => 19,
                 InWorld::AirShifted(..) => 20,
+                // The campaign's own cuts are the first five; a world of its own has none.
+                InWorld::PowerCut => 0,
             },
             Self::LatePoll { .. } => 21,
             Self::Pressed(_) => 22,

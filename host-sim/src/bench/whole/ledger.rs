@@ -7,7 +7,6 @@ use draught::machine::EventId;
 use draught::record::{EventRow, RowBytes, RowKind, SampleRow, SpanRow};
 
 use super::broken::{Broken, Promise};
-use super::known;
 use super::trial::Engine;
 
 #[derive(Clone, Debug, Default)]
@@ -74,12 +73,6 @@ impl Ledger {
         }
         for (seq, row) in found {
             if self.rows.contains_key(&seq) {
-                continue;
-            }
-            let released = |(at, of): (&u32, &(RowKind, RowBytes))| {
-                self.released.is_some_and(|up_to| *at <= up_to) && *of == row
-            };
-            if known::RELEASED_ROW_AGAIN && self.rows.iter().any(released) {
                 continue;
             }
             if last.is_some_and(|last| seq <= last) && !self.has_rotted {

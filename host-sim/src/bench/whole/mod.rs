@@ -12,7 +12,6 @@ mod broken;
 mod calm;
 mod campaign;
 mod faults;
-mod known;
 mod ledger;
 mod plans;
 mod rules;

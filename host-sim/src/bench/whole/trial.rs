@@ -339,6 +339,7 @@ impl Run<'_> {
             Demand::Off => None,
         };
         self.watch.asks(asked);
+        self.watch.tripped(self.pump.record().trips.iter().map(|&n| u32::from(n)).sum());
         let now = self.now();
         let disobeys = self.trial.faults.iter().any(|f| {
             matches!(f.kind, FaultKind::InWorld { kind: InWorld::MotorDisobeys, for_ms }

@@ -61,6 +61,8 @@ pub(super) struct Watch {
     pub asked_ms: u64,
     /// For how long what is to be kept has been far off, in ms.
     off_ms: u64,
+    /// Limits that have tripped.
+    trips: u32,
     /// The most of the flow, in µL/min.
     most_flow: f64,
     /// What was drawn when it began, in µL.
@@ -78,6 +80,7 @@ impl Watch {
             asked: None,
             asked_ms: 0,
             off_ms: 0,
+            trips: 0,
             most_flow: 0.0,
             begin_ul: truth.drawn_ul,
             budget: Budget::default(),
@@ -92,6 +95,13 @@ impl Watch {
     /// Whether this pump measures all that a correction to its inlet takes.
     pub const fn is_corrected(&self) -> bool {
         self.plant.air.measured && self.plant.element.measures_drop
+    }
+
+    /// So many limits have tripped in this event: after each the next pass may begin at once, and its limits are judged anew.
+    pub fn tripped(&mut self, trips: u32) {
+        if trips != self.trips {
+            (self.trips, self.off_ms) = (trips, 0);
+        }
     }
 
     /// What the engine asks for from now on.

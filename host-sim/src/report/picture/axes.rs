@@ -2,6 +2,7 @@
 
 use draught::calendar::UtcOffset;
 use draught::clock::Now;
+use draught::event::PumpEnd;
 use draught::units::RawVolume;
 
 use super::collect::{Bin, Pumping};
@@ -35,7 +36,9 @@ impl Scale {
 
     /// Draws the grid and its labels.
     pub fn draw(&self, svg: &mut Svg, (left, right): (f64, f64), label: &str) {
-        let ticks = round_ticks(self.low, self.high, 7.0);
+        // About 30 px apart.
+        let wanted = ((self.y.0 - self.y.1) / 30.0).clamp(2.0, 7.0);
+        let ticks = round_ticks(self.low, self.high, wanted);
         let step = ticks.windows(2).map(|w| w[1] - w[0]).next().unwrap_or(1.0);
         let whole = |value: f64| (value - value.round()).abs() < 1e-6;
         let places = (0..6).find(|p| whole(step * 10_f64.powi(*p))).unwrap_or(0) as usize;
@@ -101,7 +104,9 @@ pub fn volume_scale(pumpings: &[&Pumping], y: (f64, f64)) -> Scale {
     } else {
         ("mL", ml)
     };
-    Scale { low: 0.0, high: most * 1.12 / size, unit, size, y }
+    // A label has to find room above the line.
+    let room = if y.0 - y.1 < 150.0 { 1.22 } else { 1.12 };
+    Scale { low: 0.0, high: most * room / size, unit, size, y }
 }
 
 /// A stretch of the time axis without a break: from x to x, beginning at a moment.
@@ -208,6 +213,11 @@ pub fn off_label(off: super::collect::Off) -> (&'static str, String) {
         (_, 0) => "waits",
         (0, _) => "hold",
         _ => "off",
+    };
+    let word = match off.why {
+        Some(PumpEnd::Outage) if off.wait_ms + off.hold_ms == 0 => "no power",
+        Some(PumpEnd::Tripped(_)) if off.wait_ms + off.hold_ms == 0 => "tripped",
+        _ => word,
     };
     (word, distance(off.ms()))
 }

@@ -28,11 +28,18 @@ text{font-family:system-ui,-apple-system,'Segoe UI',Roboto,'DejaVu Sans',sans-se
 .band{fill:#2c8f5a;fill-opacity:.14}.target{stroke:#2c8f5a;stroke-width:1.2;stroke-dasharray:5 4;fill:none}
 .range{fill:#0b6a8d;fill-opacity:.24}.flow{stroke:#0b6a8d;stroke-width:1.6;fill:none;stroke-linejoin:round}
 .volume{stroke:#a4570a;stroke-width:2.2;fill:none;stroke-linejoin:round;stroke-linecap:round}.volume-text{fill:#8a4706;font-weight:600}
+.drop{stroke:#6b4aa8;stroke-width:1.6;fill:none;stroke-linejoin:round}.drop-range{fill:#6b4aa8;fill-opacity:.22}
+.battery{stroke:#3f7a1f;stroke-width:2;fill:none;stroke-linejoin:round}
+.fault{fill:#b3261e;fill-opacity:.16}.mark-line{stroke:#b3261e;stroke-width:1;stroke-dasharray:2 3;fill:none}
+.trip{stroke:#b3261e;stroke-width:1.6;fill:none}
+.mark-text{font-size:11px;fill:#8c1d16;stroke:#ffffff;stroke-width:4px;stroke-linejoin:round;paint-order:stroke}.trip-text{font-weight:700}
 @media (prefers-color-scheme:dark){
 text{fill:#e4e9ee}.paper{fill:#12171c}.muted{fill:#9fabb7}.alert{fill:#ff8a80}.mark{fill:#e4e9ee;fill-opacity:.06}
 .grid{stroke:#28313a}.frame,.tick{stroke:#5d6975}.off{fill:#93a1ae}.break{stroke:#93a1ae}
 .band{fill:#4cc38a;fill-opacity:.15}.target{stroke:#4cc38a}.range{fill:#4bb9de;fill-opacity:.26}.flow{stroke:#5cc6ea}
-.volume{stroke:#f0a445}.volume-text{fill:#f5bd74}}
+.volume{stroke:#f0a445}.volume-text{fill:#f5bd74}
+.drop{stroke:#b79df0}.drop-range{fill:#b79df0}.battery{stroke:#8fcf6a}.fault{fill:#ff8a80;fill-opacity:.2}
+.mark-line,.trip{stroke:#ff8a80}.mark-text{fill:#ffb4ab;stroke:#12171c}}
 ";
 
 impl Svg {

@@ -110,20 +110,20 @@ fn an_outage_of_unknown_length_can_only_be_made_up() {
 }
 
 #[test]
-fn a_wall_clock_that_went_back_costs_no_time() {
-    // The monotonic clock stands still from 20, K is 60 on it, and longer than resume-within it was not.
+fn a_wall_clock_that_seems_to_have_gone_back_costs_no_time() {
+    // By 2 s: the monotonic clock stands still from 20, K is 60 on it, and longer than resume-within it was not.
     let now = |mono: Ms, wall: Ms, asks| {
-        let clocks = Clocks { mono: 1_000 + mono * MIN, wall: Some(FRIDAY + wall * MIN) };
+        let clocks = Clocks { mono: 1_000 + mono * MIN, wall: Some(FRIDAY + wall) };
         Moment::whole(clocks, 0.into(), asks)
     };
-    let back = Asks::Outage(Some(FRIDAY - 600 * MIN));
+    let back = Asks::Outage(Some(FRIDAY + 20 * MIN - 2_000));
     let story = told(
         &plan(&hour()),
         [
             now(0, 0, Asks::Look),
-            now(20, 20, back),
-            now(20, -600, Asks::Look),
-            now(60, -560, Asks::Look),
+            now(20, 20 * MIN, back),
+            now(20, 20 * MIN - 2_000, Asks::Look),
+            now(60, 60 * MIN - 2_000, Asks::Look),
         ],
     );
     assert_eq!(minutes(&story), [(0, 20), (20, 60)]);

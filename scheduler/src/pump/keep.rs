@@ -224,8 +224,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if has_span && newest != Some(RowKind::Span) {
             self.run.span = None;
         }
-        self.run.sample.over &= !has_sample || newest == Some(RowKind::Sample);
-        self.run.over &= !has_event || newest == Some(RowKind::Event);
+        // Not if another row would come between the two.
+        let run = &mut self.run;
+        let again = newest == Some(RowKind::Sample) && run.span.is_none();
+        run.sample.over &= !has_sample || again;
+        let again = newest == Some(RowKind::Event) && run.span.is_none() && !run.sample.over;
+        run.over &= !has_event || again;
         if self.has_rows_due() {
             let _ = self.keep(at);
         }

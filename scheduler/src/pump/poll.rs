@@ -183,6 +183,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
                     // 1 in 4,096, 244 parts per million, is more than a cheap crystal gains meanwhile.
                     let may = (passed >> 12).saturating_add(STEP_MS);
                     if wall.as_ms().abs_diff(expected) > may {
+                        // Once: by a checkpoint of before, the length of an outage would be wrong; a clock that goes astray all the time is
+                        // not worth the flash.
+                        self.changed |= !self.run.event.flags.has(Flags::CLOCK_STEPPED);
                         self.run.event.flags.set(Flags::CLOCK_STEPPED);
                     }
                 }

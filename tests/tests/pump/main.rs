@@ -12,6 +12,7 @@ use draught_tests::nor::Torn;
 use draught_tests::rig::{Pumping, Rig, Rows};
 
 mod failing;
+mod reader;
 
 const FLOW_UL_PER_MIN: u32 = 2_500_000;
 const MINUTE: u64 = 60_000;

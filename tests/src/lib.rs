@@ -8,6 +8,7 @@ pub mod plans;
 pub mod power;
 pub mod random;
 pub mod reference;
+pub mod report_cases;
 pub mod rig;
 pub mod schema;
 pub mod strategies;

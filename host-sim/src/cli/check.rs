@@ -7,6 +7,7 @@ use super::io::{Failure, Io};
 use super::paint::Paint;
 use super::table::{Side, Table};
 use crate::plan::finding::{Finding, Severity};
+use crate::plan::method_checks::MethodFit;
 use crate::plan::source::Source;
 use crate::plan::{Loaded, Ready, format, site};
 
@@ -41,7 +42,11 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
         let findings = loaded.findings.sorted();
         say_findings(&findings, &loaded.source, io.colour_out, io.out)?;
         if let Some(ready) = &loaded.ready {
-            writeln!(io.out, "{}", summary(ready, loaded.findings.sorted().as_slice(), io))?;
+            writeln!(
+                io.out,
+                "{}",
+                summary(ready, loaded.method.as_ref(), loaded.findings.sorted().as_slice(), io)
+            )?;
         }
         let unchecked = match &loaded.ready {
             Some(ready) => not_checked(ready).join(", "),
@@ -66,7 +71,12 @@ fn not_checked(ready: &Ready) -> Vec<&'static str> {
     parts
 }
 
-fn summary(ready: &Ready, findings: &[&Finding], io: &Io<'_>) -> String {
+fn summary(
+    ready: &Ready,
+    method: Option<&MethodFit>,
+    findings: &[&Finding],
+    io: &Io<'_>,
+) -> String {
     let paint = Paint(io.colour_out);
     let verdict = |codes: &[&str], otherwise: &str| {
         let worst = findings.iter().filter(|f| codes.contains(&f.code)).map(|f| f.severity).min();
@@ -107,6 +117,9 @@ fn summary(ready: &Ready, findings: &[&Finding], io: &Io<'_>) -> String {
     }
     target_row(ready, &mut table, &verdict);
     volume_row(ready, &mut table, &verdict);
+    if let Some(fit) = method {
+        method_rows(fit, &mut table, &verdict);
+    }
     clock_row(ready, &mut table, &verdict);
     computer_row(ready, &mut table, io);
     table.render()
@@ -184,6 +197,25 @@ fn volume_row(ready: &Ready, table: &mut Table, verdict: &Verdict<'_>) {
         wanted,
         verdict(&codes, if known { "ok" } else { "-" }),
     ]);
+}
+
+/// The plan beside its method.
+fn method_rows(fit: &MethodFit, table: &mut Table, verdict: &Verdict<'_>) {
+    table.row([
+        "method".to_owned(),
+        fit.id.clone(),
+        fit.file.as_ref().map_or(String::new(), |file| format!("from {file}")),
+        verdict(&["method-variant", "method-memory"], ""),
+    ]);
+    for row in &fit.rows {
+        let otherwise = if row.known { "ok" } else { "-" };
+        table.row([
+            format!("- {}", row.what),
+            row.is.clone(),
+            row.wants.clone(),
+            verdict(&[row.code], otherwise),
+        ]);
+    }
 }
 
 fn clock_row(ready: &Ready, table: &mut Table, verdict: &Verdict<'_>) {

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::files::{Wanted, read_source};
 use super::io::{Failure, Io};
+use super::library::MethodsArgs;
 use super::paint::Paint;
 use crate::plan::finding::{Finding, Findings, Severity};
 use crate::plan::source::Source;
@@ -20,6 +21,9 @@ pub struct PlanArgs {
     /// When it is armed, in the plan's time: "2027-02-11 18:40"; also with an offset. Now, unless given.
     #[arg(long, value_name = "TIME")]
     pub armed_at: Option<String>,
+    /// Where methods of the user's own come from.
+    #[command(flatten)]
+    pub library: MethodsArgs,
 }
 
 impl PlanArgs {
@@ -32,7 +36,8 @@ impl PlanArgs {
             None => ArmedAt::Now(io.now),
             Some(text) => armed_at(text)?,
         };
-        Ok(plan::load(read_source(&self.plan, Wanted::Plan, io)?, armed_at))
+        let library = self.library.library(io)?;
+        Ok(plan::load_with(read_source(&self.plan, Wanted::Plan, io)?, armed_at, &library))
     }
 
     /// The same, for commands that go on only with a plan without errors: those are said on `err`.

@@ -12,6 +12,7 @@ use clap::{Parser, Subcommand};
 pub mod campaign;
 pub mod check;
 pub mod common;
+pub mod compute;
 pub mod decode;
 pub mod diff;
 mod diff_text;
@@ -22,10 +23,19 @@ pub mod forecast;
 mod forecast_json;
 mod forecast_steps;
 pub mod io;
+pub mod library;
+pub mod methods;
 pub mod new;
 mod new_text;
 pub mod paint;
 mod progress;
+pub mod propose;
+mod propose_json;
+mod propose_plan;
+mod propose_text;
+mod propose_wish;
+pub mod report;
+mod report_pdf;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
@@ -82,6 +92,8 @@ fn version() -> &'static str {
 /// Every command, in the order in which a newcomer needs them.
 #[derive(Subcommand, Debug)]
 enum Command {
+    /// Propose flow and time for a method, or say why there are none.
+    Propose(Box<propose::Args>),
     /// Write a first plan.
     New(new::Args),
     /// Say what is wrong with a plan, and what it comes to.
@@ -98,6 +110,12 @@ enum Command {
     Explain(explain::Args),
     /// Say what differs between two plans or blocks.
     Diff(diff::Args),
+    /// Compute volume, concentration, exposure, uncertainty, with formula and source.
+    Compute(compute::Args),
+    /// List the library of methods, or show one with its sources.
+    Methods(methods::Args),
+    /// Make a report page of results, for people; also PDF, CSV and JSON.
+    Report(report::Args),
     /// Run whole pumps in worlds that try to break them.
     Campaign(campaign::Args),
 }
@@ -120,6 +138,7 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
     };
     io.set_colour(cli.color);
     let result = match &cli.command {
+        Command::Propose(args) => propose::run(args, io),
         Command::New(args) => new::run(args, io),
         Command::Check(args) => check::run(args, io),
         Command::Forecast(args) => forecast::run(args, io),
@@ -128,6 +147,9 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Decode(args) => decode::run(args, io),
         Command::Explain(args) => explain::run(args, io),
         Command::Diff(args) => diff::run(args, io),
+        Command::Compute(args) => compute::run(args, io),
+        Command::Methods(args) => methods::run(args, io),
+        Command::Report(args) => report::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };
     // What is still on its way may find a full disk.

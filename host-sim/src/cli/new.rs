@@ -112,7 +112,7 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
 }
 
 fn wish(args: &Args, io: &Io<'_>) -> Result<Wish, Failure> {
-    let zone = zone(args, io)?;
+    let zone = zone(args.zone.as_deref(), io)?;
     let ambient = matches!(args.kind, Kind::Day | Kind::Cycle);
     let flow = flow(args, if ambient { "16.67 L/min" } else { "2.0 L/min" })?;
     let run = match args.kind {
@@ -172,8 +172,8 @@ fn flow(args: &Args, default: &str) -> Result<Flow, Failure> {
     Flow::from_ul_per_min(base).map_err(|e| Failure::Usage(format!("--flow: {e}"), String::new()))
 }
 
-fn zone(args: &Args, io: &Io<'_>) -> Result<String, Failure> {
-    if let Some(name) = &args.zone {
+pub(super) fn zone(given: Option<&str>, io: &Io<'_>) -> Result<String, Failure> {
+    if let Some(name) = given {
         let help = "write an IANA name, such as America/Denver or Europe/Oslo";
         let zone = jiff::tz::db().get(name).map_err(|_| {
             Failure::Usage(format!("--zone: no time zone is called {name:?}"), help.to_owned())

@@ -76,7 +76,7 @@ pub(super) fn plan(w: &Wish) -> String {
     text
 }
 
-fn toml_quoted(text: &str) -> String {
+pub(super) fn toml_quoted(text: &str) -> String {
     let mut quoted = String::from("\"");
     for c in text.chars() {
         match c {
@@ -89,7 +89,7 @@ fn toml_quoted(text: &str) -> String {
     quoted
 }
 
-fn plus(civil: Civil, ms: u32) -> Option<Civil> {
+pub(super) fn plus(civil: Civil, ms: u32) -> Option<Civil> {
     let sum = civil.time.as_ms() + ms;
     let day = 86_400_000;
     let date = if sum >= day { civil.date.next()? } else { civil.date };

@@ -128,7 +128,8 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
         Some(text) => common::armed_at(text)?,
         None => plan::shortly_before(&source),
     };
-    let loaded = plan::load(source, armed_at);
+    let library = super::library::MethodsArgs::default().library(io)?;
+    let loaded = plan::load_with(source, armed_at, &library);
     // What `check` has to be told to look at the same moment.
     let armed_text = args.armed_at.clone().or_else(|| loaded.ready.as_ref().map(armed_text));
     let usable = common::usable(loaded, &args.plan, armed_text.as_deref(), io)?;

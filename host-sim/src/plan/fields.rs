@@ -11,6 +11,7 @@ use toml::de::{DeTable, DeValue};
 use super::finding::{Finding, Findings};
 use super::when::{self, NotWhen};
 use super::{format, quantity, words};
+use crate::methods::units;
 
 /// A key of a table with its value.
 #[derive(Clone, Copy)]
@@ -205,6 +206,33 @@ impl Reader<'_> {
         };
         self.report(finding);
         None
+    }
+
+    /// A mass, a concentration and the like, in the unit in which it is kept.
+    pub fn measured(
+        &mut self,
+        key: &str,
+        value: &Spanned<DeValue<'_>>,
+        kind: units::Kind,
+    ) -> Option<f64> {
+        let text = match value.get_ref() {
+            DeValue::String(text) => text,
+            other => {
+                let found = type_words(other);
+                self.report(
+                    Finding::error("wrong-type", format!("{key:?} must be a text, not {found}"))
+                        .at(value.span(), format!("this is {found}"))
+                        .help(format!("write number and unit, as in {:?}", kind.example())),
+                );
+                return None;
+            }
+        };
+        units::parse(text, kind)
+            .map_err(|e| {
+                let finding = Finding::error(e.code, e.message).at(value.span(), e.label);
+                self.report(finding.help(e.help));
+            })
+            .ok()
     }
 
     /// A pair of quantities, the first not above the second.

@@ -9,6 +9,7 @@ pub(super) const PLAN: &[&str] = &[
     "flow",
     "pressure",
     "start-by",
+    "method",
     "steps",
     "rules",
     "limits",
@@ -27,6 +28,7 @@ pub(super) const LIMITS: &[&str] = &[
     "sampler-flow-at-most",
     "flow-off",
     "pressure-at-most",
+    "expect",
 ];
 /// In `limits.flow-off`.
 pub(super) const FLOW_OFF: &[&str] = &["by", "for"];
@@ -58,7 +60,9 @@ pub(super) const HOMES: &[(&str, &str)] = &[
     ("sampler-flow-at-most", "[limits]"),
     ("flow-off", "[limits]"),
     ("pressure-at-most", "[limits]"),
+    ("expect", "[limits]"),
     ("name", "the top of the plan"),
+    ("method", "the top of the plan"),
     ("zone", "the top of the plan"),
     ("utc-offset", "the top of the plan"),
     ("start-by", "the top of the plan"),

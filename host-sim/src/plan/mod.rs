@@ -2,6 +2,7 @@
 
 pub mod finding;
 pub mod format;
+pub mod method_checks;
 pub mod outlook;
 pub mod quantity;
 pub mod read;
@@ -18,14 +19,15 @@ mod checks;
 mod decimal;
 pub(crate) mod fields;
 mod keys;
+mod method_compare;
 mod outlook_checks;
 mod quantity_units;
 mod shortly_before;
 pub(crate) mod syntax;
 mod table_rules;
-mod words;
+pub(crate) mod words;
 
-pub use ready::{ArmedAt, Loaded, Ready, load, table};
+pub use ready::{ArmedAt, Loaded, Ready, load, load_with, table};
 pub use shortly_before::shortly_before;
 
 /// How many steps a schedule made on the host may have: as many as a block can hold. What a pump can

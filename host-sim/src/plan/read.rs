@@ -16,6 +16,7 @@ use super::read_steps::{self, PlanStep};
 use super::site::{self, Site};
 use super::source::Source;
 use super::{keys, words};
+use crate::methods::units::Kind;
 
 /// A value with its place in the text.
 #[derive(Clone, Debug)]
@@ -56,6 +57,10 @@ pub struct Wanted {
     pub volume: Option<At<(Volume, Volume)>>,
     /// The largest flow that the sampler takes.
     pub sampler_flow: Option<At<Flow>>,
+    /// The method that it follows: "nmam-0600", or with its variant "nmam-0600/nylon".
+    pub method: Option<At<String>>,
+    /// The concentration that is expected, in mg/m³.
+    pub expect_mg_m3: Option<At<f64>>,
 }
 
 /// Reads a plan; `None` when its findings have errors that leave nothing to check further.
@@ -106,6 +111,10 @@ fn top(reader: &mut Reader<'_>, f: &Fields<'_, '_>, source: &Source) -> Option<P
     if let Some(fields) = f.get("limits").and_then(|e| table(reader, &e)) {
         limits(reader, &fields, &mut settings, &mut wanted);
     }
+    wanted.method = f.get("method").and_then(|e| {
+        let value = reader.text(&e, "nmam-0600")?.to_owned();
+        Some(At { value, span: e.whole_span() })
+    });
     Some(Plan {
         source: source.clone(),
         settings,
@@ -330,6 +339,11 @@ fn limits(
         && let Some(value) = reader.checked(&e, Flow::from_ul_per_min(base))
     {
         wanted.sampler_flow = Some(At { value, span: e.whole_span() });
+    }
+    if let Some(e) = f.get("expect")
+        && let Some(value) = reader.measured(e.key, e.value, Kind::Concentration)
+    {
+        wanted.expect_mg_m3 = Some(At { value, span: e.whole_span() });
     }
     if let Some(e) = f.get("pressure-at-most")
         && let Some(base) = reader.quantity(&e, Quantity::Pressure)

@@ -9,11 +9,13 @@ use draught::table::{StepTable, TableRef};
 use draught::units::RawVolume;
 
 use super::finding::{Finding, Findings};
+use super::method_checks::{self, MethodFit};
 use super::outlook::Outlook;
 use super::read::{self, Plan};
 use super::site::SiteTime;
 use super::source::Source;
 use super::{CAPACITY, armed_rules, checks, outlook_checks, table_rules};
+use crate::methods::Library;
 
 /// The moment at which a schedule is taken to be armed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,6 +39,8 @@ pub struct Loaded {
     ///
     /// It may be there although there are errors: a schedule that a pump could hold, but whose outlook is wrong.
     pub ready: Option<Ready>,
+    /// How it goes with the method that it names; `None` without one, or where no library was looked into.
+    pub method: Option<MethodFit>,
 }
 
 /// A schedule that can be armed, with what it will do.
@@ -83,7 +87,17 @@ pub fn load(source: Source, armed_at: ArmedAt) -> Loaded {
     if let Some(ready) = &ready {
         outlook_checks::of_outlook(ready, &mut findings);
     }
-    Loaded { source, findings, ready }
+    Loaded { source, findings, ready, method: None }
+}
+
+/// The same, and compares the plan with the method that it names.
+#[must_use]
+pub fn load_with(source: Source, armed_at: ArmedAt, library: &Library) -> Loaded {
+    let mut loaded = load(source, armed_at);
+    if let Some(ready) = &loaded.ready {
+        loaded.method = method_checks::of(ready, library, &mut loaded.findings);
+    }
+    loaded
 }
 
 /// The schedule of a plan, whenever it is armed: table rules only, and at UTC where the plan has a zone.

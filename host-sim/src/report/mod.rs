@@ -2,5 +2,7 @@
 
 pub mod fault_words;
 pub mod numbers;
+pub mod page;
 pub mod picture;
+pub mod result_rows;
 pub mod trace;

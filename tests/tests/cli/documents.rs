@@ -35,7 +35,9 @@ fn the_readme_shows_what_its_command_prints() {
 /// Every relative link in the front pages leads somewhere.
 #[test]
 fn links_lead_somewhere() {
-    for page in ["README.md", "docs/README.md", "docs/standards.md", "docs/cautions.md"] {
+    for page in
+        ["README.md", "docs/README.md", "docs/standards.md", "docs/cautions.md", "docs/hygiene.md"]
+    {
         let folder = page.rsplit_once('/').map_or("", |(folder, _)| folder);
         let page_text = text(page);
         let links = page_text.split("](").skip(1).filter_map(|t| t.split_once(')'));
@@ -56,7 +58,7 @@ fn tests_in(path: &str) -> BTreeSet<String> {
     names.map(|(name, _)| name.to_owned()).collect()
 }
 
-/// Every test that docs/standards.md names exists, and every test in tests/tests/standards.rs and standards_power.rs is
+/// Every test that docs/standards.md names exists, and every test in the files of published figures is
 /// named there.
 #[test]
 fn the_standards_page_lists_the_tests_there_are() {
@@ -73,6 +75,7 @@ fn the_standards_page_lists_the_tests_there_are() {
     let mut standards = tests_in("tests/tests/standards.rs");
     standards.append(&mut tests_in("tests/tests/standards_power.rs"));
     standards.append(&mut tests_in("tests/tests/pump_published.rs"));
+    standards.append(&mut tests_in("tests/tests/hygiene/published.rs"));
     assert!(standards.len() > 15, "{standards:?}");
     let unnamed: Vec<_> = standards.difference(&named).collect();
     assert!(unnamed.is_empty(), "docs/standards.md has no row for {unnamed:?}");
@@ -81,10 +84,14 @@ fn the_standards_page_lists_the_tests_there_are() {
         "standards_power",
         "pump_published",
         "worlds/hold",
+        "hygiene/published",
+        "regulator",
         "calendar",
         "crc",
         "encoding",
         "simulate",
+        "methods/library",
+        "methods/plans",
     ];
     let all: BTreeSet<String> =
         files.iter().flat_map(|f| tests_in(&format!("tests/tests/{f}.rs"))).collect();

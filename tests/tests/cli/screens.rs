@@ -152,9 +152,22 @@ fn wrong_files_are_told() {
 #[test]
 fn help_has_an_example_for_each_command() {
     let mut told = String::new();
-    for command in
-        ["", "new", "check", "forecast", "simulate", "encode", "decode", "explain", "diff"]
-    {
+    for command in [
+        "",
+        "propose",
+        "new",
+        "check",
+        "forecast",
+        "simulate",
+        "encode",
+        "decode",
+        "explain",
+        "diff",
+        "methods",
+        "methods show",
+        "compute",
+        "report",
+    ] {
         let line = format!("draught {command} --help").replace("  ", " ");
         let answer = type_in(&line);
         assert_eq!(answer.code, 0, "{line}");
@@ -168,7 +181,7 @@ fn help_has_an_example_for_each_command() {
 /// The screens shown in the documents are the real ones.
 #[test]
 fn documents_show_real_screens() {
-    for document in ["docs/cli.md", "docs/accuracy.md"] {
+    for document in ["docs/cli.md", "docs/methods.md", "docs/accuracy.md", "docs/hygiene.md"] {
         crate::harness::at_top();
         let text = std::fs::read_to_string(document).expect("the document");
         let mut found = String::new();

@@ -4,7 +4,7 @@ use std::process::Command;
 
 use crate::shell::{self, Failure, Outcome, cargo, root};
 use crate::stages::Stages;
-use crate::{conformance, device, fuzz, readme};
+use crate::{browser, conformance, device, fuzz, readme};
 
 /// `cargo xtask ci --help`
 pub const HELP: &str = "\
@@ -13,7 +13,8 @@ Everything a change must pass, with the time each stage took
 Usage: cargo xtask ci
 
 Stages: format, lints, the README's test command, the golden vectors as the reference in Python reads and writes them,
-a short pass of `cargo xtask conformance`, documentation, the checks of `cargo xtask device`, each fuzz target for some seconds, and
+a short pass of `cargo xtask conformance`, documentation, the checks of `cargo xtask device`, report pages in Chromium
+(`cargo xtask browser`), each fuzz target for some seconds, and
 the README's main command run for real. Both commands are taken out of README.md, so that what it tells
 people to type is what is tested. `.ci/run` first installs what a fresh machine lacks, then does this.";
 
@@ -73,6 +74,7 @@ fn all(stages: &mut Stages) -> Outcome {
         shell::run(&mut doc)
     })?;
     stages.run("device", || device::run(&[]))?;
+    stages.run("browser", || browser::run(&[]))?;
     stages.run("fuzz", || {
         fuzz::run(&["--seconds".to_owned(), FUZZ_SECONDS.to_owned()])?;
         shell::run(fuzz::instrumented("clippy")?.args(["--quiet", "--all-targets"]).args(DENY))

@@ -1,6 +1,7 @@
 //! Tasks for contributors: `cargo xtask help`.
 
 mod bench;
+mod browser;
 mod ci;
 mod conformance;
 mod device;
@@ -22,6 +23,7 @@ Tasks:
   conformance  every implementation of the encoding is asked the same questions; what the CRC lets through
   device       build, link, measure and run the core for Cortex-M; compare with the budgets
   fuzz         coverage-guided fuzzing of the block reader, the plan reader and the state machine
+  browser      report pages in Chromium: layout, accessibility, numbers, print
   bench        instruction counts, encoded sizes and speed as ratios, for docs/performance.md
   help         this text
 
@@ -38,6 +40,7 @@ fn main() -> ExitCode {
         "device" => (device::HELP, device::run),
         "conformance" => (conformance::HELP, conformance::run),
         "fuzz" => (fuzz::HELP, fuzz::run),
+        "browser" => (browser::HELP, browser::run),
         "bench" => (bench::HELP, bench::run),
         "help" | "--help" | "-h" => return say(HELP, 0),
         other => return complain(&format!("there is no task `{other}`"), HELP),

@@ -12,3 +12,4 @@ mod whole;
 
 pub use collect::Collect;
 pub use draw::{Caption, draw};
+pub(super) use layout::{round_ticks, time_step};

@@ -1,0 +1,318 @@
+//! `verify`.
+
+use super::super::io::Failure;
+use super::read::{air, parts, positive, problem, quantity, wrong};
+use super::shown::{Shown, number};
+use crate::hygiene::air::{MeterKind, at_site};
+use crate::hygiene::parse::Kind;
+use crate::hygiene::round;
+use crate::hygiene::source::{self, How, Source};
+use crate::hygiene::verify::{
+    FlowChoice, Limit, Measured, Reading, Run, against_standard, measure, verify,
+};
+
+/// Which flow enters the volume.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Use {
+    /// Mean of before and after.
+    Mean,
+    /// The lower of the two.
+    Lower,
+    /// Before only.
+    Before,
+    /// The cyclone's nominal flow, where the method says so.
+    Nominal,
+}
+
+impl Use {
+    /// With the nominal flow, where that is wanted.
+    pub fn choice(self, nominal: Option<&str>) -> Result<FlowChoice, Failure> {
+        match (self, nominal) {
+            (Self::Nominal, Some(text)) => {
+                Ok(FlowChoice::Nominal(positive("--nominal", text, Kind::Flow)?))
+            }
+            (Self::Nominal, None) => Err(wrong(
+                "--nominal",
+                "it is missing, and --use nominal needs it",
+                "give the cyclone's nominal flow, as in --nominal \"1.7 L/min\"",
+            )),
+            (_, Some(_)) => Err(wrong(
+                "--nominal",
+                "a nominal flow is given and not used",
+                "add --use nominal, if the method says so; or leave it out",
+            )),
+            (Self::Mean, None) => Ok(FlowChoice::Mean),
+            (Self::Lower, None) => Ok(FlowChoice::Lower),
+            (Self::Before, None) => Ok(FlowChoice::BeforeOnly),
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Where {
+    /// Over 5 %: common practice, no source.
+    Worn,
+    /// From 4 % on: 40 CFR 50 App. L 9.2.5.
+    Ambient,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Meter {
+    Bubble,
+    Piston,
+    Rotameter,
+    Other,
+}
+
+/// Flow before and after, with the rule that is applied; or a sampler's indicated flow against a standard.
+#[derive(clap::Args, Debug)]
+#[command(after_help = "\
+Examples:
+  draught compute verify --before \"2.01 L/min\" --after \"1.97 L/min\"
+  draught compute verify --before \"2.01 L/min\" --before \"2.02 L/min\" --before \"2.01 L/min\" --after \"1.88 L/min\"
+  draught compute verify --before-run \"500 mL, 14.9 s\" --before-run \"500 mL, 15.0 s\" --before-run \"500 mL, 15.1 s\"
+  draught compute verify --before \"2.0 L/min\" --after \"2.0 L/min\" --meter rotameter --calibration-air \"25 C, 760 mm Hg\" --before-air \"12 C, 84 kPa\" --after-air \"18 C, 84 kPa\"
+  draught compute verify --indicated \"16.67 L/min\" --standard \"16.10 L/min\"
+
+A difference over the limit flags a sample for review. It voids nothing by itself.")]
+pub struct Verify {
+    /// A reading before; several are averaged.
+    #[arg(long, value_name = "FLOW", conflicts_with = "before_run")]
+    before: Vec<String>,
+    /// A timing before; three are wanted.
+    #[arg(long, value_name = "VOLUME, TIME")]
+    before_run: Vec<String>,
+    /// A reading after; several are averaged.
+    #[arg(long, value_name = "FLOW", conflicts_with = "after_run")]
+    after: Vec<String>,
+    /// A timing after; three are wanted.
+    #[arg(long, value_name = "VOLUME, TIME")]
+    after_run: Vec<String>,
+    /// Which limit: of worn pumps, or outdoors.
+    #[arg(long, value_name = "WHERE", value_enum, default_value = "worn")]
+    sampling: Where,
+    /// Another limit, in percent of the flow before.
+    #[arg(long, value_name = "PERCENT")]
+    limit: Option<String>,
+    /// Which flow is used; mean, or before where there is none after.
+    #[arg(long = "use", value_name = "WHICH", value_enum)]
+    choice: Option<Use>,
+    /// The cyclone's nominal flow, for --use nominal.
+    #[arg(long, value_name = "FLOW")]
+    nominal: Option<String>,
+    /// What measured the flow.
+    #[arg(long, value_name = "KIND", value_enum, default_value = "other")]
+    meter: Meter,
+    /// The air in which a rotameter was calibrated.
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    calibration_air: Option<String>,
+    /// The air at the readings before.
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    before_air: Option<String>,
+    /// The air at the readings after.
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    after_air: Option<String>,
+    /// What a sampler outdoors indicates, against --standard.
+    #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run"])]
+    indicated: Option<String>,
+    /// What a flow standard reads at the same time.
+    #[arg(long, value_name = "FLOW", requires = "indicated")]
+    standard: Option<String>,
+}
+
+impl Verify {
+    pub(super) fn compute(&self) -> Result<Shown, Failure> {
+        match (&self.indicated, &self.standard) {
+            (Some(indicated), Some(standard)) => ambient(indicated, standard),
+            _ => self.before_and_after(),
+        }
+    }
+
+    fn limit(&self) -> Result<Limit, Failure> {
+        match &self.limit {
+            Some(text) => Ok(Limit {
+                percent: quantity("--limit", text, Kind::Percent)?,
+                from_it_on: false,
+                source: Source { text: "limit as given by --limit", how: How::Computed },
+            }),
+            None if self.sampling == Where::Ambient => Ok(Limit::AMBIENT),
+            None => Ok(Limit::WORN),
+        }
+    }
+
+    fn before_and_after(&self) -> Result<Shown, Failure> {
+        let mut shown = Shown::new("verify");
+        let limit = self.limit()?;
+        let Some(before) = self.side(Side::Before, &mut shown)? else {
+            return Err(wrong(
+                "--before",
+                "there is no flow before",
+                "give a reading, as in --before \"2.01 L/min\"; or timings, --before-run \"500 mL, 14.9 s\"",
+            ));
+        };
+        let after = self.side(Side::After, &mut shown)?;
+        let default = if after.is_some() { Use::Mean } else { Use::Before };
+        let choice = self.choice.unwrap_or(default).choice(self.nominal.as_deref())?;
+        let found = verify(before, after, limit, choice).map_err(|p| problem("--after", p))?;
+        if let (Some(after), Some(percent)) = (after, found.difference_percent) {
+            shown.formula(
+                "d = 100 (after - before) / before",
+                format!(
+                    "100 x ({} - {}) / {} = {} %",
+                    number(after),
+                    number(before),
+                    number(before),
+                    number(percent)
+                ),
+            );
+        }
+        shown.result("flow before", found.before_l_per_min, 4, "L/min")?;
+        match (found.after_l_per_min, found.difference_percent) {
+            (Some(after), Some(percent)) => {
+                shown.result("flow after", after, 4, "L/min")?;
+                shown.difference("difference", percent, 1, "%")?;
+            }
+            _ => shown
+                .note("no flow after: drift is not known; the sample is not complete without it"),
+        }
+        shown.result("flow used", found.flow_used_l_per_min, 4, "L/min")?;
+        shown.note(format!("flow used: {}", choice.words()));
+        let words = if limit.from_it_on { "from" } else { "over" };
+        if found.over_limit {
+            shown.flag(
+                "flow-drift",
+                format!(
+                    "difference {words} {} %: flagged for review, not void; find out why, and ask the hygienist",
+                    number(limit.percent)
+                ),
+            );
+        } else if found.difference_percent.is_some() {
+            shown.verdict(
+                "within-limit",
+                format!("within the limit ({words} {} % is flagged)", number(limit.percent)),
+            );
+        }
+        shown.source(limit.source);
+        match choice {
+            FlowChoice::Mean => shown.source(source::VOLUME),
+            FlowChoice::Nominal(_) => shown.source(source::NOMINAL),
+            FlowChoice::Lower => shown.source(source::LOWER_FLOW),
+            FlowChoice::BeforeOnly => shown.source(source::BEFORE_ONLY),
+        }
+        shown.caution("verify with the sampler in line; the method says which flow is used when before and after differ");
+        Ok(shown)
+    }
+
+    /// One side, corrected where the meter needs it.
+    fn side(&self, side: Side, shown: &mut Shown) -> Result<Option<f64>, Failure> {
+        let (flows, runs, air_text) = match side {
+            Side::Before => (&self.before, &self.before_run, &self.before_air),
+            Side::After => (&self.after, &self.after_run, &self.after_air),
+        };
+        let [word, flow_arg, run_arg, air_arg] = match side {
+            Side::Before => ["before", "--before", "--before-run", "--before-air"],
+            Side::After => ["after", "--after", "--after-run", "--after-air"],
+        };
+        let site = match air_text {
+            None => None,
+            Some(text) => {
+                shown.given(format!("air {word}"), text);
+                Some(air(air_arg, text)?)
+            }
+        };
+        let calibration = match &self.calibration_air {
+            None => None,
+            Some(text) => Some(air("--calibration-air", text)?),
+        };
+        let measured = if !flows.is_empty() {
+            let read: Vec<f64> = flows
+                .iter()
+                .map(|f| positive(flow_arg, f, Kind::Flow))
+                .collect::<Result<_, _>>()?;
+            shown.given(word, &flows.join(", "));
+            measure(Reading::Flows(&read)).map_err(|p| problem(flow_arg, p))?
+        } else if !runs.is_empty() {
+            let mut read = Vec::new();
+            for run in runs {
+                let [volume, time] = parts(run_arg, run, "500 mL, 14.9 s")?;
+                read.push(Run {
+                    volume_ml: positive(run_arg, volume, Kind::Volume)? * 1000.0,
+                    time_s: positive(run_arg, time, Kind::Duration)? * 60.0,
+                });
+            }
+            shown.given(word, &runs.join("; "));
+            shown.source(source::BUBBLE);
+            measure(Reading::Timed(&read)).map_err(|p| problem(run_arg, p))?
+        } else {
+            return Ok(None);
+        };
+        said(word, &measured, shown);
+        let meter = match self.meter {
+            Meter::Bubble => MeterKind::Bubble,
+            Meter::Piston => MeterKind::Piston,
+            Meter::Rotameter => MeterKind::Rotameter,
+            Meter::Other => MeterKind::Other,
+        };
+        let at = at_site(measured.flow_l_per_min, meter, calibration, site)
+            .map_err(|p| problem(flow_arg, p))?;
+        let airs = site.is_some() || calibration.is_some();
+        if airs || self.meter == Meter::Rotameter {
+            shown.note(format!("{word}: x {}, {}", number(at.factor), at.why));
+            shown.source(source::ROTAMETER);
+        }
+        Ok(Some(at.flow_l_per_min))
+    }
+}
+
+#[derive(Clone, Copy)]
+enum Side {
+    Before,
+    After,
+}
+
+fn said(word: &str, measured: &Measured, shown: &mut Shown) {
+    if let Some(spread) = measured.spread_percent {
+        let spread = round::to_places(spread, 2).unwrap_or_default();
+        shown.note(format!("{word}: mean of {}, largest less smallest {spread} %", measured.count));
+    }
+    if measured.too_few_runs {
+        shown.flag(
+            "few-timings",
+            format!(
+                "{word}: {} timed, and three are wanted",
+                if measured.count == 1 { "one" } else { "two" }
+            ),
+        );
+    }
+}
+
+fn ambient(indicated: &str, standard: &str) -> Result<Shown, Failure> {
+    let mut shown = Shown::new("verify");
+    let i = positive("--indicated", indicated, Kind::Flow)?;
+    let s = positive("--standard", standard, Kind::Flow)?;
+    shown.given("indicated", indicated);
+    shown.given("standard", standard);
+    let check = against_standard(i, s).map_err(|p| problem("--indicated, --standard", p))?;
+    shown.formula(
+        "d = 100 (indicated - standard) / standard",
+        format!(
+            "100 x ({} - {}) / {} = {} %",
+            number(i),
+            number(s),
+            number(s),
+            number(check.difference_percent)
+        ),
+    );
+    shown.difference("difference", check.difference_percent, 2, "%")?;
+    if check.recalibrate {
+        shown.flag("recalibrate", "4 % or more from the standard: recalibrate the sampler");
+    } else {
+        shown.verdict("within-limit", "less than 4 % from the standard");
+    }
+    shown.source(source::AMBIENT_CHECK);
+    shown.source(source::PERCENT_DIFFERENCE);
+    shown.caution(
+        "a flow standard is re-verified at least each year (40 CFR 50 App. L 9.1.2); an audit needs another one than the calibration (40 CFR 58 App. A 3.2.4)",
+    );
+    Ok(shown)
+}

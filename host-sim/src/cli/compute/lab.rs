@@ -267,7 +267,7 @@ pub struct Ppm {
     #[arg(long, value_name = "MASS")]
     molar_mass: String,
     /// Reckon with R T / P of this air; 24.45 L/mol (25 C, 760 mm Hg), unless given.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     air: Option<String>,
 }
 

@@ -12,7 +12,7 @@ fn standard_volume_of_thin_air_is_smaller() {
     let factor =
         |c, kpa| standard_factor(Conditions::new(c, kpa).expect("air"), Conditions::EPA_STANDARD);
     assert!((factor(25.0, 101.325) - 1.0).abs() < 1e-15);
-    assert!((factor(10.0, 84.0) - 0.872_935_7).abs() < 1e-6, "{}", factor(10.0, 84.0));
+    assert!((factor(10.0, 84.0) - 0.872_933_0).abs() < 1e-7, "{}", factor(10.0, 84.0));
     assert!(factor(25.0, 84.0) < 1.0 && factor(35.0, 101.325) < 1.0);
 }
 

@@ -260,7 +260,7 @@ fn regions_are_looked_at() {
     assert_eq!(
         RegionRefused::TooFewPages.to_string(),
         "a ring needs two pages of flash or more, so that one is whole while another is erased; \
-         give it more (region-too-few-pages)"
+         and records need four; give it more (region-too-few-pages)"
     );
     assert_eq!(
         JournalError::Full.to_string(),

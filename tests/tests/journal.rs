@@ -259,7 +259,7 @@ fn regions_are_looked_at() {
     assert_eq!(region(u32::MAX - 255, u16::MAX), Err(RegionRefused::OutOfBounds));
     assert_eq!(
         RegionRefused::TooFewPages.to_string(),
-        "a ring needs two pages of flash or more, so that one is whole while another is erased; \
+        "a ring needs two pages of flash or more, so that one is whole while another is erased, \
          and records need four; give it more (region-too-few-pages)"
     );
     assert_eq!(

@@ -67,6 +67,8 @@ pub struct Surroundings {
     pub nor: Nor<4, PAGE>,
     /// The flash refuses to be written, and power is there.
     pub flash_fails: bool,
+    /// The motor's driver does not take what it is told.
+    pub motor_fails: bool,
     /// How often it was written while the motor ran.
     pub written_while_driven: u64,
 }
@@ -102,6 +104,7 @@ impl Rig {
             truly_pumped_ms: 0,
             nor: Nor::new(64, seed),
             flash_fails: false,
+            motor_fails: false,
             written_while_driven: 0,
         })))
     }
@@ -248,7 +251,11 @@ impl WallClock for Rig {
 
 impl Motor for Rig {
     fn drive(&mut self, duty: Duty) -> Result<(), Faulty> {
-        self.set().duty = duty;
+        let mut s = self.set();
+        if s.motor_fails {
+            return Err(Faulty);
+        }
+        s.duty = duty;
         Ok(())
     }
 }

@@ -259,8 +259,8 @@ fn regions_are_looked_at() {
     assert_eq!(region(u32::MAX - 255, u16::MAX), Err(RegionRefused::OutOfBounds));
     assert_eq!(
         RegionRefused::TooFewPages.to_string(),
-        "a ring needs two pages of flash or more, so that one is whole while another is erased; \
-         give it more (region-too-few-pages)"
+        "a ring needs two pages of flash or more, so that one is whole while another is erased, \
+         and records need four; give it more (region-too-few-pages)"
     );
     assert_eq!(
         JournalError::Full.to_string(),

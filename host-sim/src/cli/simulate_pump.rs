@@ -201,6 +201,7 @@ const fn flag_words(flag: Flags) -> &'static str {
             "the flash failed for a while: a checkpoint was not written at once"
         }
         Flags::FLOW_OFF => "5 min were more than 5 % off the target",
+        Flags::MOTOR_FAILED => "the motor did not do as it was told",
         _ => "",
     }
 }

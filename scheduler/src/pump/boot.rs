@@ -9,7 +9,7 @@ use crate::journal::RegionRefused;
 use crate::limits::Limits;
 use crate::machine::{Checkpoint, Command, Machine};
 use crate::meter::GAP_MS;
-use crate::port::{Indications, Monotonic, Power, Supply, WallClock};
+use crate::port::{Duty, Indications, Monotonic, Power, Supply, WallClock};
 use crate::record::{EventRow, Flags, INTERRUPTION_MS, Log, RowKind};
 use crate::regulator::Regulator;
 use crate::table::{Outage, StepTable};
@@ -72,6 +72,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
     /// Blank flash is as good as any.
     pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
+        // A reset by a watchdog may have left it running.
+        self.motor_unsure = !self.drive(Duty::OFF);
         self.power = self.board.supply().read();
         let booted = match self.read_newest() {
             Some(checkpoint) => self.go_on(&checkpoint, buffer),
@@ -98,6 +100,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let armed = self.run.machine.is_armed();
         let rows = self.write_missing_rows(armed, checkpoint.at);
         self.finish_change_of_sampler(checkpoint);
+        if rows.wrote {
+            // That they are there: or each boot from now on would write the newest again.
+            let failing = core::mem::replace(&mut self.power.failing, self.warned);
+            let _ = self.keep(checkpoint.at);
+            self.power.failing = failing;
+        }
         if !self.run.machine.is_armed() {
             return Booted::Idle;
         }
@@ -203,6 +211,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
             let most = most.saturating_add(self.config.reading_ms);
             let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(most);
             event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(most));
+        }
+        if !checkpoint.is_pumping() {
+            // A pause takes nothing of the supply.
+            return;
         }
         self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
         if self.run.resumes_in_row >= RESUMES_MAX {

@@ -58,6 +58,8 @@ pub(super) struct Found {
     pub(super) is_newest: bool,
     pub(super) has_sample: bool,
     pub(super) has_event: bool,
+    /// Rows were written just now.
+    pub(super) wrote: bool,
 }
 
 impl Sample {
@@ -239,13 +241,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
         run.sample.over &= !has_sample || again;
         let again = newest == Some(RowKind::Event) && run.span.is_none() && !run.sample.over;
         run.over &= !has_event || again;
-        if self.has_rows_due() && self.keep(at).is_ok() {
-            // And that they are there: or each boot from now on would write the newest again.
+        let due = self.has_rows_due();
+        if due || armed {
+            // The same checkpoint, so it was warned of if that one was.
+            let failing = core::mem::replace(&mut self.power.failing, self.warned);
             let _ = self.keep(at);
+            self.power.failing = failing;
         }
         // No number is given twice.
         self.run.event.spans = last;
-        Found { is_newest, has_sample, has_event }
+        Found { is_newest, has_sample, has_event, wrote: due }
     }
 
     #[inline(never)]

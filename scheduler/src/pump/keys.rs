@@ -66,10 +66,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if let Some(event) = answer.event {
             self.happened(now, event);
         }
+        // What the motor is asked for now.
+        self.settle(now);
         Ok(())
     }
 
     /// Carries out a command, as an operator's key or the host asks it.
+    ///
+    /// It is done when this returns; a flash that fails just then may not know of it yet ([`Status::is_kept`](super::Status::is_kept)), and
+    /// a cut before it does undoes it.
     ///
     /// # Errors
     /// [`CommandRefused`]; nothing has changed but what was due by now.

@@ -134,6 +134,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// False when the motor did not do as it was told.
     fn act(&mut self, now: Now) -> bool {
         let mut obeys = self.rest();
+        if !obeys {
+            // Before the record is kept.
+            self.run.event.flags.set(Flags::MOTOR_FAILED);
+        }
         let since_kept = now.mono.since(self.run.kept);
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
         let lasts = since_kept >= WARNED_MS.into();
@@ -172,7 +176,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     #[inline(never)]
-    fn drive(&mut self, duty: Duty) -> bool {
+    pub(super) fn drive(&mut self, duty: Duty) -> bool {
         self.driven = duty != Duty::OFF;
         self.board.motor().drive(duty).is_ok()
     }
@@ -224,6 +228,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         match self.run.demand {
             // A volume is full between two readings.
             Demand::Pump(target) => {
+                // So is a checkpoint; one that is late already is tried at readings.
+                let due = self.run.kept.plus_ms(self.config.checkpoint_ms.into()).since(now.mono);
+                if due > 0 {
+                    ms = ms.min(due);
+                }
                 if let (Some(full), TargetKind::Flow(flow)) = (drawn, target.kind()) {
                     let left = full.since(self.run.input(now).drawn).as_raw();
                     let until = divide(left, flow.ul_per_min().into()).unwrap_or(ms);

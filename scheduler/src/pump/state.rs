@@ -124,6 +124,8 @@ pub struct Status {
     pub drawn: RawVolume,
     /// What the operator sees.
     pub indications: Indications,
+    /// The journal knows of everything that has happened; what was pumped since the newest checkpoint apart.
+    pub is_kept: bool,
 }
 
 impl Run {
@@ -178,6 +180,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             demand: self.run.demand,
             drawn: self.run.input(now).drawn,
             indications: self.indications,
+            is_kept: !self.changed,
         }
     }
 }

@@ -85,7 +85,6 @@ fn the_standards_page_lists_the_tests_there_are() {
         "pump_published",
         "worlds/hold",
         "hygiene/published",
-        "regulator",
         "calendar",
         "crc",
         "encoding",

@@ -1,5 +1,6 @@
 //! From readings to an answer: published worked examples, properties, another arithmetic, chance.
 
+mod answers;
 mod bad_numbers;
 mod chance;
 mod cycles;

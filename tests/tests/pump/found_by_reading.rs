@@ -98,7 +98,7 @@ fn a_schedule_that_was_refused_is_not_armed() {
     pump.load(&other, 1).unwrap_err();
     rig.set().flash_fails = false;
     match pump.arm() {
-        Err(_) => return,
+        Err(_) => (),
         Ok(_) => assert_ne!(
             pump.record().schedule.0,
             other[other.len() - 4..],
@@ -370,8 +370,7 @@ fn a_retried_limit_has_room_for_its_rows() {
     };
     // As many short runs as just fit, and one of them meets a blocked inlet.
     let passes = 380;
-    let (rig, mut pump) = (Rig::new(morning(), 1), ());
-    let _ = pump;
+    let rig = Rig::new(morning(), 1);
     let (mut p, _) = rig.boot(60_000);
     let mut n = passes;
     loop {
@@ -390,8 +389,6 @@ fn a_retried_limit_has_room_for_its_rows() {
             Err(e) => panic!("{e:?}"),
         }
     }
-    pump = ();
-    let _ = pump;
     assert!(rig.run(&mut p, 5 * MINUTE));
     rig.set().open_percent = 0;
     assert!(rig.run(&mut p, 65 * MINUTE));

@@ -13,6 +13,7 @@ use draught_tests::rig::{Pumping, Rig, Rows};
 
 mod failing;
 mod found_by_reading;
+mod found_later;
 
 const FLOW_UL_PER_MIN: u32 = 2_500_000;
 const MINUTE: u64 = 60_000;

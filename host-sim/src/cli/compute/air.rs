@@ -69,6 +69,13 @@ impl Volume {
         let time = positive("--time", &self.time, Kind::Duration)?;
         shown.given("time", &self.time);
         let choice = self.choice.choice(self.nominal.as_deref())?;
+        if after.is_none() && matches!(choice, FlowChoice::Mean | FlowChoice::Lower) {
+            return Err(wrong(
+                "--after",
+                "there is no flow after",
+                "measure it and give it; or add --use before",
+            ));
+        }
         let found =
             verify(before, after, Limit::WORN, choice).map_err(|p| problem("--after, --use", p))?;
         let flow = found.flow_used_l_per_min;
@@ -174,10 +181,10 @@ pub struct Standard {
     #[arg(long, value_name = "VOLUME")]
     volume: String,
     /// Mean temperature and pressure of the air at the inlet; the pressure at the place, not reduced to sea level.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     air: String,
     /// Other standard conditions.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     standard: Option<String>,
 }
 
@@ -238,10 +245,10 @@ pub struct Rotameter {
     #[arg(long, value_name = "DURATION")]
     time: String,
     /// The air in which the rotameter was calibrated.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     calibration: String,
     /// The air in which it was read.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     site: String,
 }
 

@@ -65,7 +65,7 @@ impl Fibres {
         ] {
             shown.given(name, text);
         }
-        for (i, (name, density)) in densities.into_iter().enumerate() {
+        for (name, density) in densities {
             let time = minutes(count, density).map_err(|p| problem("--flow, --level", p))?;
             let with_numbers = format!(
                 "{} x {} / ({} x {} x 1000) = {} min",
@@ -75,11 +75,7 @@ impl Fibres {
                 number(count.level_per_ml),
                 number(time)
             );
-            if i == 0 {
-                shown.formula("t = Ac E / (Q L 1000)", with_numbers);
-            } else {
-                shown.again(with_numbers);
-            }
+            shown.formula("t = Ac E / (Q L 1000)", with_numbers);
             shown.rounded(name, time, 1, "min")?;
         }
         let usual = count.area_mm2 == AREA_25_MM_FILTER_MM2

@@ -107,7 +107,7 @@ impl Concentration {
 
     fn found(&self, text: &str, shown: &mut Shown) -> Result<Amount, Failure> {
         shown.given("mass", text);
-        let mass = amount("--mass", text, Kind::Mass)?;
+        let mass = found_mass("--mass", text)?;
         let blank = self.mean_blank(shown)?;
         let detection = self.detection(shown)?;
         shown.source(source::GRAVIMETRIC);
@@ -173,7 +173,7 @@ impl Concentration {
     fn tube(&self, front: &str, back: &str, shown: &mut Shown) -> Result<Amount, Failure> {
         shown.given("front", front);
         shown.given("back", back);
-        let (f, b) = (amount("--front", front, Kind::Mass)?, amount("--back", back, Kind::Mass)?);
+        let (f, b) = (found_mass("--front", front)?, found_mass("--back", back)?);
         let mut blank = |argument: &str, name: &str, text: &Option<String>| match text {
             None => Ok(0.0),
             Some(text) => {
@@ -214,7 +214,7 @@ impl Concentration {
             let [mass, volume] = parts("--sample", text, "0.855 mg, 405 L")?;
             shown.given(format!("sample {}", i + 1), text);
             read.push(Part {
-                mass_mg: amount("--sample", mass, Kind::Mass)?,
+                mass_mg: found_mass("--sample", mass)?,
                 volume_l: positive("--sample", volume, Kind::Volume)?,
             });
         }
@@ -232,6 +232,18 @@ impl Concentration {
         shown.source(source::GRAVIMETRIC);
         shown.note("samples of one person over one time: the mean over all of it");
         said(found, shown)
+    }
+}
+
+/// What a laboratory found: never 0, which would be "< limit".
+fn found_mass(argument: &str, text: &str) -> Result<Amount, Failure> {
+    match amount(argument, text, Kind::Mass)? {
+        Amount::Found(0.0) => Err(wrong(
+            argument,
+            "0 is no result of a laboratory",
+            "write its limit of detection, as in \"< 0.03 mg\"",
+        )),
+        found => Ok(found),
     }
 }
 
@@ -267,7 +279,7 @@ pub struct Ppm {
     #[arg(long, value_name = "MASS")]
     molar_mass: String,
     /// Reckon with R T / P of this air; 24.45 L/mol (25 C, 760 mm Hg), unless given.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     air: Option<String>,
 }
 

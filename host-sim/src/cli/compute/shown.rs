@@ -120,16 +120,14 @@ impl Shown {
         self.given.push(Given { name: name.into(), text: text.trim().to_owned() });
     }
 
-    /// A formula, and the same with its numbers.
+    /// A formula, and the same with its numbers; several with different numbers make one.
     pub fn formula(&mut self, formula: &'static str, with_numbers: impl Into<String>) {
         let with_numbers = Some(with_numbers.into()).filter(|n: &String| !n.is_empty());
-        self.formulas.push(Formula { formula, with_numbers: with_numbers.into_iter().collect() });
-    }
-
-    /// The last formula once more, with other numbers.
-    pub fn again(&mut self, with_numbers: String) {
-        if let Some(last) = self.formulas.last_mut() {
-            last.with_numbers.push(with_numbers);
+        match self.formulas.last_mut() {
+            Some(last) if last.formula == formula => last.with_numbers.extend(with_numbers),
+            _ => self
+                .formulas
+                .push(Formula { formula, with_numbers: with_numbers.into_iter().collect() }),
         }
     }
 

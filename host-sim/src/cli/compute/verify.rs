@@ -104,13 +104,13 @@ pub struct Verify {
     #[arg(long, value_name = "KIND", value_enum, default_value = "other")]
     meter: Meter,
     /// The air in which a rotameter was calibrated.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     calibration_air: Option<String>,
     /// The air at the readings before.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     before_air: Option<String>,
     /// The air at the readings after.
-    #[arg(long, value_name = "TEMPERATURE, PRESSURE")]
+    #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     after_air: Option<String>,
     /// What a sampler outdoors indicates, against --standard.
     #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run"])]
@@ -230,6 +230,8 @@ impl Verify {
                 .map(|f| positive(flow_arg, f, Kind::Flow))
                 .collect::<Result<_, _>>()?;
             shown.given(word, &flows.join(", "));
+            let sum: Vec<String> = read.iter().map(|q| number(*q)).collect();
+            mean_of(word, &sum, "Q = mean of the readings", shown);
             measure(Reading::Flows(&read)).map_err(|p| problem(flow_arg, p))?
         } else if !runs.is_empty() {
             let mut read = Vec::new();
@@ -242,6 +244,11 @@ impl Verify {
             }
             shown.given(word, &runs.join("; "));
             shown.source(source::BUBBLE);
+            let each = read.iter();
+            let each: Vec<String> = each
+                .map(|r| format!("{} / {}", number(r.volume_ml * 0.06), number(r.time_s)))
+                .collect();
+            mean_of(word, &each, "Q = mean of V / t (0.06 V in mL, t in s: L/min)", shown);
             measure(Reading::Timed(&read)).map_err(|p| problem(run_arg, p))?
         } else {
             return Ok(None);
@@ -268,6 +275,15 @@ impl Verify {
 enum Side {
     Before,
     After,
+}
+
+/// The mean of one side, with its numbers.
+fn mean_of(word: &str, each: &[String], formula: &'static str, shown: &mut Shown) {
+    let with_numbers = match each {
+        [one] => format!("{word}: {one}"),
+        several => format!("{word}: ({}) / {}", several.join(" + "), several.len()),
+    };
+    shown.formula(formula, with_numbers);
 }
 
 fn said(word: &str, measured: &Measured, shown: &mut Shown) {

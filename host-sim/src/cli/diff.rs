@@ -6,10 +6,10 @@ use serde::Serialize;
 
 use super::common::{armed_at, usable};
 use super::decode::refuse;
+use super::diff_text;
 use super::files::{Content, cannot_read, content};
 use super::io::{Failure, Io};
 use super::paint::Paint;
-use super::{diff_text, forecast_steps};
 use crate::diff::{self, Change, Diff, FieldChange, Renumbered};
 use crate::plan::source::{self, Source};
 use crate::plan::{self, ArmedAt, CAPACITY};

@@ -17,6 +17,8 @@ pub mod decode;
 pub mod diff;
 mod diff_text;
 pub mod encode;
+pub mod event;
+mod event_text;
 pub mod explain;
 pub mod files;
 pub mod forecast;
@@ -36,6 +38,8 @@ mod propose_text;
 mod propose_wish;
 pub mod report;
 mod report_pdf;
+pub mod results;
+mod results_text;
 pub mod rows;
 pub mod simulate;
 mod simulate_compared;
@@ -114,6 +118,10 @@ enum Command {
     Compute(compute::Args),
     /// List the library of methods, or show one with its sources.
     Methods(methods::Args),
+    /// Make, check and print the folder of an event: plan, block, records, field sheet.
+    Event(event::Args),
+    /// Compute what came of an event: volume, concentration, exposure, flags.
+    Results(results::Args),
     /// Make a report page of results, for people; also PDF, CSV and JSON.
     Report(report::Args),
     /// Run whole pumps in worlds that try to break them.
@@ -149,6 +157,8 @@ pub fn run<A: Into<OsString> + Clone>(args: impl IntoIterator<Item = A>, io: &mu
         Command::Diff(args) => diff::run(args, io),
         Command::Compute(args) => compute::run(args, io),
         Command::Methods(args) => methods::run(args, io),
+        Command::Event(args) => event::run(args, io),
+        Command::Results(args) => results::run(args, io),
         Command::Report(args) => report::run(args, io),
         Command::Campaign(args) => campaign::run(args, io),
     };

@@ -6,8 +6,9 @@ use std::path::Path;
 use clap::Args as ClapArgs;
 
 use super::io::{Failure, Io};
+use super::library::MethodsArgs;
 use super::paint::Paint;
-use super::{files, report_pdf};
+use super::{files, report_pdf, results};
 use crate::report::page::{self, Paper};
 use crate::report::result_rows;
 use crate::results::Results;
@@ -16,13 +17,15 @@ use crate::results::Results;
 #[derive(ClapArgs, Debug)]
 #[command(after_help = "\
 Examples:
-  draught report results.json -o report.html
-  draught report results.json --pdf report.pdf --paper letter
+  draught report oven-line-2027-03-08 -o report.html
+  draught report records/p1.json records/p2.json --pdf report.pdf --paper letter
   draught report results.json -o report.html --csv results.csv --json results-again.json")]
 pub struct Args {
-    /// Results, as draught results --json prints them (docs/schema/results.json); - for standard input.
-    #[arg(value_name = "RESULTS")]
-    input: String,
+    /// The folder of an event, records, or results as draught results --json prints them (- for standard input).
+    #[arg(value_name = "FOLDER|RECORD|RESULTS", required = true)]
+    inputs: Vec<String>,
+    #[command(flatten)]
+    library: MethodsArgs,
     /// Write the page to this HTML file.
     #[arg(short, long, value_name = "FILE")]
     output: Option<String>,
@@ -61,11 +64,13 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
                 format!("give a file: {option} FILE"),
             ));
         }
-        files::not_onto(&args.input, Some(file))?;
+        for input in &args.inputs {
+            files::not_onto(input, Some(file))?;
+        }
     }
     // Looked for before anything is written.
     let browser = args.pdf.as_ref().map(|_| report_pdf::browser()).transpose()?;
-    let results = load(&args.input, io)?;
+    let results = load(args, io)?;
     let html = page::page(&results, Some(args.paper));
     if let Some(file) = &args.output {
         write(file, &html, io)?;
@@ -93,14 +98,25 @@ fn write(file: &str, text: &str, io: &mut Io<'_>) -> Result<(), Failure> {
 /// No results have as many bytes as this by far.
 const BYTES_AT_MOST: u64 = 256 << 20;
 
-fn load(input: &str, io: &mut Io<'_>) -> Result<Results, Failure> {
+fn load(args: &Args, io: &mut Io<'_>) -> Result<Results, Failure> {
+    let [input] = args.inputs.as_slice() else {
+        return results::of(&args.inputs, &args.library, io);
+    };
+    if std::path::Path::new(input).is_dir() {
+        return results::of(&args.inputs, &args.library, io);
+    }
     let mut text = Vec::new();
-    let read = match input {
+    let read = match input.as_str() {
         "-" => io.stdin.take(BYTES_AT_MOST).read_to_end(&mut text),
         _ => std::fs::File::open(input)
             .and_then(|file| file.take(BYTES_AT_MOST).read_to_end(&mut text)),
     };
     read.map_err(|e| files::cannot_read(input, &e))?;
+    // A record says its format; results do not.
+    let value = serde_json::from_slice::<serde_json::Value>(&text).ok();
+    if input != "-" && value.is_some_and(|v| v.get("format").is_some()) {
+        return results::of(&args.inputs, &args.library, io);
+    }
     serde_json::from_slice(&text).or_else(|e| {
         let error = Paint(io.colour_err).bad("error[results]");
         let name = if input == "-" { "standard input" } else { input };

@@ -10,7 +10,13 @@ fn figures(value: f64, n: u8) -> String {
 
 fn percent(value: f64) -> String {
     let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
-    if value > 0.0 { format!("+{text} %") } else { format!("{text} %") }
+    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
+    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
+}
+
+/// A number without zeros at its end.
+fn plain(value: f64) -> String {
+    format!("{value}")
 }
 
 /// The whole screen.
@@ -168,7 +174,9 @@ fn verification(table: &mut Table, v: &Verification) {
         let n = s.readings.len();
         let of = if n > 1 { format!("mean of {n}") } else { "one reading".to_owned() };
         let at = s.at.as_ref().map_or(String::new(), |at| format!(", {at}"));
-        (format!("{} L/min", figures(s.mean_l_per_min, 4)), format!("{of}{at}; {}", s.correction))
+        let meter = s.meter_kind.as_deref() == Some("rotameter");
+        let corrected = if meter { format!("; {}", s.correction) } else { String::new() };
+        (format!("{} L/min", figures(s.mean_l_per_min, 4)), format!("{of}{at}{corrected}"))
     };
     for (which, s) in [("flow before", &v.before), ("flow after", &v.after)] {
         match s {
@@ -181,7 +189,7 @@ fn verification(table: &mut Table, v: &Verification) {
     }
     if let Some(d) = v.difference_percent {
         let over = if v.over == Some(true) { "OVER" } else { "ok" };
-        let limit = format!("limit {} %, {}: {over}", figures(v.limit_percent, 2), v.limit_source);
+        let limit = format!("{over}, limit {} %: {}", plain(v.limit_percent), v.limit_source);
         table.row(["difference".to_owned(), percent(d), limit]);
     }
     for c in &v.checks {
@@ -215,9 +223,10 @@ fn volume(table: &mut Table, v: &Volumes) {
     if let Some(x) = v.standard_l {
         table.row(["standard", &litres(x), v.standard_is.as_deref().unwrap_or("")]);
     }
-    table.row(["volume", &v.says, &v.used_because]);
+    table.row(["volume", &v.says]);
+    table.row(["", &v.used_because]);
     for why in &v.why_they_differ {
-        table.row(["", "", why]);
+        table.row(["", why]);
     }
 }
 
@@ -229,12 +238,11 @@ fn budget(table: &mut Table, b: &Budget) {
             format!("  u: {}", term.name),
             format!("{} %", figures(term.standard_percent, 2)),
             format!(
-                "{} % of the variance; {} {} {}{df}; {}",
+                "{} % of the variance; {} {} {}{df}",
                 figures(term.share_percent, 2),
                 term.distribution,
-                figures(term.value, 3),
-                term.unit,
-                term.source
+                figures(term.value, 2),
+                term.unit
             ),
         ]);
     }
@@ -254,7 +262,8 @@ fn workers(r: &Results) -> String {
         Table::new(&[Side::Left, Side::Left, Side::Left, Side::Left, Side::Right, Side::Left])
             .indent(2)
             .gap(2);
-    table.row(["worker", "analyte", "over", "exposure", "of limit", "verdict"]);
+    table.row(["worker", "analyte", "over", "exposure", "of limit", "samplers"]);
+    let mut verdicts = Vec::new();
     for w in &r.workers {
         let share = match w.share_of_limit_percent {
             None => "-".to_owned(),
@@ -266,15 +275,12 @@ fn workers(r: &Results) -> String {
             (Some(l), Some(u)) => format!(" (LCL {}, UCL {})", figures(l, 3), figures(u, 3)),
             _ => String::new(),
         };
-        table.row([
-            w.worker.clone(),
-            w.analyte.clone(),
-            w.divisor_name.clone(),
-            w.says.clone(),
-            share,
-            format!("{}{bounds}; {}", w.verdict, w.samples.join(", ")),
-        ]);
+        let of =
+            [w.worker.clone(), w.analyte.clone(), w.divisor_name.clone(), w.says.clone(), share];
+        table.row(of.into_iter().chain([w.samples.join(", ")]));
+        verdicts.push(format!("  {}, {}: {}{bounds}\n", w.worker, w.analyte, w.verdict));
     }
     t += &table.render();
-    t
+    t += "\n";
+    t + &verdicts.concat()
 }

@@ -42,7 +42,7 @@ section.sampler { break-inside: avoid; }
 .facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(42mm, 1fr)); gap: 1mm 3mm; margin: 0; }
 .facts div { min-width: 0; } dt, th { font-size: 8pt; font-weight: 600; color: #444; } dd { margin: 0; min-height: 6mm; border-bottom: .6pt solid #777; padding: .6mm 0; overflow-wrap: anywhere; }
 .wrap { overflow-x: auto; } table { border-collapse: collapse; width: 100%; } th, td { border: .6pt solid #777; padding: .7mm 1.2mm; text-align: left; vertical-align: top; }
-td { height: 6.5mm; overflow-wrap: anywhere; } td.n { text-align: right; font-variant-numeric: tabular-nums; }
+td { height: 6.5mm; overflow-wrap: break-word; } table.even { table-layout: fixed; } td.n { text-align: right; font-variant-numeric: tabular-nums; }
 ul { margin: 0; padding-left: 5mm; } ol { margin: 0; padding-left: 6mm; columns: 2; }
 @media (max-width: 600px) { ol { columns: 1; } }
 @media print { body { max-width: none; padding: 0; } .wrap { overflow: visible; } a { color: inherit; } }
@@ -145,8 +145,10 @@ fn one(s: &Sampler, simulated: bool) -> Markup {
                 (fact("Seal", s.seal.as_deref()))
                 (fact("Placed by", c.placed_by.as_deref()))
                 (fact("Removed by", c.removed_by.as_deref()))
-                (fact("Start, by the wall clock", None))
-                (fact("Stop, by the wall clock", None))
+                @if s.kind != Kind::Bulk {
+                    (fact("Opened, by the wall clock", None))
+                    (fact("Closed, by the wall clock", None))
+                }
                 @if let Some(other) = &s.duplicate_of { (fact("Duplicate of", Some(&other.is))) }
             }
             @if s.kind == Kind::Pump { (flow(s)) (checks(s)) }
@@ -161,7 +163,7 @@ fn flow(s: &Sampler) -> Markup {
         h3 { "Flow, with the sampler in line" }
         div.wrap {
             table {
-                thead { tr { @for head in ["", "At", "Reading 1", "Reading 2", "Reading 3", "Mean", "Temperature", "Pressure", "Meter", "By"] { th scope="col" { (head) } } } }
+                thead { tr { @for head in ["", "At", "1, L/min", "2, L/min", "3, L/min", "Mean", "°C", "kPa", "Meter", "By"] { th scope="col" { (head) } } } }
                 tbody {
                     (readings("Before", s.before.last()))
                     (readings("After", s.after.first()))
@@ -171,8 +173,9 @@ fn flow(s: &Sampler) -> Markup {
     }
 }
 
-fn number(value: Option<f64>, n: u8, unit: &str) -> Option<String> {
-    Some(format!("{} {unit}", round::significant(value?, n).ok()?))
+/// The unit stands in the head of the table.
+fn number(value: Option<f64>, n: u8) -> Option<String> {
+    round::significant(value?, n).ok()
 }
 
 fn readings(which: &str, r: Option<&FlowReadings>) -> Markup {
@@ -193,10 +196,10 @@ fn readings(which: &str, r: Option<&FlowReadings>) -> Markup {
         tr {
             th scope="row" { (which) }
             td { (text(at)) }
-            @for i in 0..3 { td.n { (text(number(flows.get(i).copied(), 4, "L/min").as_deref())) } }
-            td.n { (text(number(mean, 4, "L/min").as_deref())) }
-            td.n { (text(number(r.and_then(|r| r.temperature_c), 3, "°C").as_deref())) }
-            td.n { (text(number(r.and_then(|r| r.pressure_kpa), 4, "kPa").as_deref())) }
+            @for i in 0..3 { td.n { (text(number(flows.get(i).copied(), 4).as_deref())) } }
+            td.n { (text(number(mean, 4).as_deref())) }
+            td.n { (text(number(r.and_then(|r| r.temperature_c), 3).as_deref())) }
+            td.n { (text(number(r.and_then(|r| r.pressure_kpa), 4).as_deref())) }
             td { (text(meter.as_deref())) }
             td { (text(r.and_then(|r| r.by.as_deref()))) }
         }
@@ -208,15 +211,15 @@ fn checks(s: &Sampler) -> Markup {
     html! {
         h3 { "In-shift checks" }
         div.wrap {
-            table {
-                thead { tr { @for head in ["At", "Flow", "Time the pump shows", "Initials", "Sampler, tube, clip in place"] { th scope="col" { (head) } } } }
+            table.even {
+                thead { tr { @for head in ["At", "Flow, L/min", "Pump shows, min", "Initials", "Sampler, tube, clip in place"] { th scope="col" { (head) } } } }
                 tbody {
                     @for i in 0..rows {
                         @let check = s.checks.get(i);
                         tr {
                             td { (text(check.and_then(|c| c.when.as_ref()).map(|w| w.says.as_str()))) }
-                            td.n { (text(number(check.and_then(|c| c.flow_l_per_min), 4, "L/min").as_deref())) }
-                            td.n { (text(number(check.and_then(|c| c.minutes), 4, "min").as_deref())) }
+                            td.n { (text(number(check.and_then(|c| c.flow_l_per_min), 4).as_deref())) }
+                            td.n { (text(number(check.and_then(|c| c.minutes), 4).as_deref())) }
                             td { (text(check.and_then(|c| c.by.as_deref()))) }
                             td { (PreEscaped("&nbsp;")) }
                         }

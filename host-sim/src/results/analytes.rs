@@ -45,7 +45,7 @@ fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> 
         back_mg: Vec::new(),
         below: false,
     };
-    if field.event.subtract_blanks == Some(false) {
+    if field.event.subtract_blanks == Some(false) || sampler.kind != Kind::Pump {
         return found;
     }
     let of_lot = |s: &&Sampler| {
@@ -79,6 +79,12 @@ fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> 
 
 fn mean(all: &[f64]) -> f64 {
     mean_blank_mg(all).unwrap_or(0.0)
+}
+
+/// From what is below its limit nothing is subtracted.
+fn takes_blanks(lab: &Lab) -> bool {
+    let found = |a: Option<Amount>| matches!(a, Some(Amount::Found(_)));
+    found(lab.mass_mg) || found(lab.front_mg) || found(lab.back_mg)
 }
 
 /// What is left of a mass, and whether it broke through.
@@ -153,7 +159,7 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
             return Analyte { shown: r, concentration: None, flags };
         }
     };
-    if !blanks.from.is_empty() && k.sampler.kind == Kind::Pump {
+    if !blanks.from.is_empty() && takes_blanks(lab) {
         r.blank_mg = Some(net.blank_mg);
         r.blank_from = blanks.from.iter().map(|s| s.id.is.clone()).collect();
     }
@@ -325,7 +331,8 @@ pub(super) fn blank_results(field: &Field) -> Vec<BlankResult> {
             let used = field.samplers.iter().filter(|s| {
                 s.kind == Kind::Pump
                     && s.lab.iter().any(|l| {
-                        same(l.analyte.as_ref(), lab.analyte.as_ref())
+                        takes_blanks(l)
+                            && same(l.analyte.as_ref(), lab.analyte.as_ref())
                             && blanks(field, s, l.analyte.as_ref())
                                 .from
                                 .iter()

@@ -18,6 +18,8 @@ pub(super) fn shown(
         terms: budget
             .lines
             .iter()
+            // What was taken as nothing, because another term holds it.
+            .filter(|line| line.contribution > 0.0)
             .map(|line| Term {
                 name: line.term.name.clone(),
                 value: line.term.spread.stated(),

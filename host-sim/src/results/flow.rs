@@ -43,7 +43,8 @@ pub(super) fn figures(value: f64, n: u8) -> String {
 /// The same with its sign.
 pub(super) fn signed_percent(value: f64) -> String {
     let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
-    if value > 0.0 && !text.starts_with('-') { format!("+{text} %") } else { format!("{text} %") }
+    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
+    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
 }
 
 /// The limit of a verification, and where it comes from.

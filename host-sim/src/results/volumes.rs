@@ -259,7 +259,6 @@ fn budget(
                 "assumed: flow within the verification limit, though it was not verified, rectangular"
             };
             sources.push(("flow calibration", says.to_owned()));
-            sources.push(("flow drift", "within the term above".to_owned()));
             (Spread::Rectangular { half_width }, 0.0, None)
         }
     };

@@ -87,6 +87,16 @@ pub(super) fn of(
             "give one folder, or records alone".to_owned(),
         ));
     }
+    let place = |path: &String| std::fs::canonicalize(path).ok();
+    for (i, input) in inputs.iter().enumerate() {
+        if inputs.iter().take(i).any(|other| place(other).is_some_and(|p| Some(p) == place(input)))
+        {
+            return Err(Failure::Usage(
+                format!("{input} is given twice"),
+                "give each record once".to_owned(),
+            ));
+        }
+    }
     let library = library.library(io)?;
     let mut records = Vec::new();
     for path in inputs {

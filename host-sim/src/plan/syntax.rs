@@ -25,6 +25,7 @@ fn help(message: &str) -> Option<&'static str> {
         ("date", "write dates and times in quotes, as in \"2027-02-11\""),
         ("inline table", "close the step with }, and put a comma between its keys"),
         ("array", "close the list with ], and put a comma after each step"),
+        ("unclosed table", "close the name of a table with ], on the same line"),
         ("unquoted", "put texts in quotes, as in flow = \"2.0 L/min\""),
     ];
     known.iter().find(|(part, _)| message.contains(part)).map(|(_, help)| *help)

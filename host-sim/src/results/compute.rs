@@ -120,7 +120,7 @@ fn head(folder: &Folder, library: &Library, rule: &Rule, limits: &[Limit]) -> Ev
     let plan = checked.map(|t| {
         let target = t.settings().target;
         let lines = t.steps().iter().enumerate();
-        lines.map(|(i, s)| format!("{}. {}", i + 1, meaning(*s, target))).collect()
+        lines.map(|(i, s)| format!("{}  {}", i + 1, meaning(*s, target))).collect()
     });
     EventHead {
         name: e.name.clone(),

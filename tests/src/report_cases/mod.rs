@@ -49,6 +49,7 @@ fn head(name: &str, schedule: &str) -> EventHead {
             "3  end".to_owned(),
         ],
         records: vec![],
+        ..EventHead::default()
     }
 }
 
@@ -58,6 +59,7 @@ fn limit() -> Limit {
         says: "1.25 mg/m3".to_owned(),
         kind: "twa-8h".to_owned(),
         source: Some("demo limit".to_owned()),
+        ..Limit::default()
     }
 }
 

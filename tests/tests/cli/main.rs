@@ -4,6 +4,7 @@ mod campaign;
 mod compute;
 mod diff;
 mod documents;
+mod event;
 mod harness;
 mod machine_readable;
 mod methods;

@@ -166,6 +166,11 @@ fn help_has_an_example_for_each_command() {
         "methods",
         "methods show",
         "compute",
+        "event",
+        "event new",
+        "event check",
+        "event sheet",
+        "results",
         "report",
     ] {
         let line = format!("draught {command} --help").replace("  ", " ");

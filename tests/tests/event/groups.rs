@@ -39,7 +39,9 @@ fn worker<'r>(r: &'r Results, kind: &str) -> &'r WorkerResult {
 fn eight() -> &'static Record {
     static ONCE: OnceLock<Record> = OnceLock::new();
     ONCE.get_or_init(|| {
-        let plan = "docs/examples/eight-short-samples.toml";
+        let plan = super::text("docs/examples/eight-short-samples.toml");
+        let plan = plan.replace("\"1.0 L/min\"", "\"100 mL/min\"");
+        let plan = plan.split("[limits]").next().expect("a plan");
         simulated("p1", plan, "2027-02-03 07:50", "low-flow-tube", 3)
     })
 }
@@ -136,15 +138,15 @@ fn short_term_samples_are_compared_each_and_the_largest_counts() {
     let tube = |n: u32, mass: &str| {
         format!(
             "[[sampler]]\nid = \"S-{n}\"\nworker = \"W1\"\ngroup = \"short-term\"\nrecord = \"records/p1.json\"\nsample = {n}\n\
-             volume-from = \"mean-flow-time\"\nbefore = [{{ flow = \"1.0 L/min\" }}]\nafter = [{{ flow = \"1.0 L/min\" }}]\n{}",
+             volume-from = \"mean-flow-time\"\nbefore = [{{ flow = \"100 mL/min\" }}]\nafter = [{{ flow = \"100 mL/min\" }}]\n{}",
             lab(mass)
         )
     };
     let record = [eight().clone()];
     let field = head(limit)
-        + &tube(1, "mass = \"0.06 mg\"")
-        + &tube(2, "mass = \"0.12 mg\"")
-        + &tube(3, "below = \"0.03 mg\"");
+        + &tube(1, "mass = \"0.006 mg\"")
+        + &tube(2, "mass = \"0.012 mg\"")
+        + &tube(3, "below = \"0.003 mg\"");
     let r = results(&field, &record);
     let minutes = |n: usize| record[0].file.samples[n].pumped_ms as f64 / 60_000.0;
     assert!((minutes(1) - 15.0).abs() < 1.0 / 6.0, "{}", minutes(1));
@@ -293,7 +295,7 @@ fn a_rotameter_is_corrected_and_no_other_meter() {
 #[test]
 fn records_alone_have_volumes_and_no_more() {
     let r = draught_sim::results::compute(
-        &Folder::of_records(vec![eight().clone(), shift()[0].clone()]),
+        &Folder::of_records(vec![eight().clone(), shift()[1].clone()]),
         &draught_sim::methods::Library::default(),
     );
     assert_eq!(r.samples.len(), 9);

@@ -76,14 +76,15 @@ pub fn draught(arguments: &[&str]) -> (u8, String, String) {
     (code, String::from_utf8(out).expect("text"), String::from_utf8(err).expect("text"))
 }
 
-/// A plan, simulated on a whole pump and read back.
+/// A plan's text, simulated on a whole pump and read back.
 pub fn simulated(name: &str, plan: &str, armed: &str, world: &str, seed: u32) -> Record {
     let folder = Temporary::new(name);
     let (file, seed) = (folder.file("r.json"), seed.to_string());
-    let plan = top().join(plan);
+    folder.write("plan.toml", plan);
+    let plan = folder.file("plan.toml");
     let (code, _, err) = draught(&[
         "simulate",
-        plan.to_str().expect("a path"),
+        &plan,
         "--armed-at",
         armed,
         "--world",
@@ -104,7 +105,7 @@ pub fn shift() -> &'static [Record; 2] {
     static ONCE: OnceLock<[Record; 2]> = OnceLock::new();
     ONCE.get_or_init(|| {
         let run = |name: &str, seed| {
-            simulated(name, &format!("{DEMO}/plan.toml"), ARMED, "worn-2-l-min", seed)
+            simulated(name, &text(&format!("{DEMO}/plan.toml")), ARMED, "worn-2-l-min", seed)
         };
         [run("p1", 1), run("p2", 2)]
     })

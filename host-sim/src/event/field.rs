@@ -129,12 +129,7 @@ impl Kind {
     /// Its word.
     #[must_use]
     pub const fn word(self) -> &'static str {
-        match self {
-            Self::Pump => "pump",
-            Self::FieldBlank => "field-blank",
-            Self::Bulk => "bulk",
-            Self::PassiveNone => "passive-none",
-        }
+        Self::ALL[self as usize].0
     }
 }
 
@@ -157,11 +152,7 @@ impl Group {
     /// Its word.
     #[must_use]
     pub const fn word(self) -> &'static str {
-        match self {
-            Self::Task => "task",
-            Self::Shift => "shift",
-            Self::ShortTerm => "short-term",
-        }
+        Self::ALL[self as usize].0
     }
 }
 

@@ -7,16 +7,7 @@ use super::folder::Folder;
 use crate::hygiene::round;
 use crate::plan::step_words::meaning;
 use crate::record_file::NOTICE;
-
-/// The paper.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub enum Paper {
-    /// 210 x 297 mm.
-    #[default]
-    A4,
-    /// 8.5 x 11 in.
-    Letter,
-}
+pub use crate::report::page::Paper;
 
 const CAUTIONS: [&str; 9] = [
     "The pump starts by itself, and may start again by itself after an outage.",

@@ -1,17 +1,15 @@
 //! The whole: an event folder, or records alone, to results. Pure: it reads no file and no clock.
 
-use super::flow::{Rule, Verified, figures, verified};
+use super::flow::{Rule, Verified, verified};
+use super::heads::{head, limits, rule};
+use super::outside::{event_words, outside};
 use super::sample::{Custody, HandOver, SampleResult};
-use super::workers::{self, Part, quarter};
-use super::{
-    EventHead, Flag, Limit, RecordHead, Results, analytes, compare, flags, from_record, volumes,
-};
-use crate::event::folder::{table_of, wall};
-use crate::event::{Field, Folder, Group, Kind, Record, Sampler, missing};
+use super::workers::{self, Part};
+use super::{Flag, Limit, Results, analytes, compare, flags, from_record, volumes};
+use crate::event::folder::wall;
+use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
-use crate::hygiene::verify::Limit as FlowLimit;
 use crate::methods::{Entry, Library, Named};
-use crate::plan::step_words::meaning;
 use crate::record_file::{NOTICE, SampleRecord};
 
 /// Computes what came of an event.
@@ -64,122 +62,6 @@ const CAUTIONS: [&str; 5] = [
     "Uncertainty is of flow, time and laboratory. Where the worker stood and how the sampler takes in dust are not in it.",
 ];
 
-fn limits(field: &Field) -> Vec<Limit> {
-    let of = |l: &crate::event::LimitValue| Limit {
-        value_mg_m3: l.value_mg_m3,
-        says: l.says.clone(),
-        kind: l.kind.to_owned(),
-        source: l.source.clone(),
-        analyte: l.analyte.clone(),
-        sae: l.sae,
-    };
-    field.event.limits.iter().map(of).collect()
-}
-
-/// The limit of verification: as the field sheet has it, else by the kind of sampling.
-fn rule(folder: &Folder) -> Rule {
-    let field = &folder.field;
-    let method = field.event.method.as_ref().map(|m| m.is.as_str());
-    let ambient = method.is_some_and(|m| m.starts_with("epa-"));
-    let default = if ambient { FlowLimit::AMBIENT } else { FlowLimit::WORN };
-    match field.verification.limit_percent {
-        // The ambient rule is "4 % or more": a limit of one's own is one that is passed.
-        Some(percent) => Rule {
-            limit: FlowLimit {
-                percent,
-                from_it_on: ambient && percent == default.percent,
-                ..default
-            },
-            source: field
-                .verification
-                .source
-                .clone()
-                .unwrap_or_else(|| "no source given".to_owned()),
-        },
-        None => Rule {
-            limit: default,
-            source: if ambient {
-                default.source.text.to_owned()
-            } else {
-                "common practice, no source".to_owned()
-            },
-        },
-    }
-}
-
-fn head(folder: &Folder, library: &Library, rule: &Rule, limits: &[Limit]) -> EventHead {
-    let e = &folder.field.event;
-    let method = e.method.as_ref().map(|m| m.is.clone());
-    let found = method.as_deref().and_then(|m| match library.named(m) {
-        Named::Found(method, _) => Some(method),
-        _ => None,
-    });
-    let record = folder.records.first();
-    let table = folder.block.as_deref().and_then(table_of).or_else(|| record?.table());
-    let checked = table.as_ref().and_then(|t| t.checked().ok());
-    let plan = checked.map(|t| {
-        let target = t.settings().target;
-        let lines = t.steps().iter().enumerate();
-        lines.map(|(i, s)| format!("{}  {}", i + 1, meaning(*s, target))).collect()
-    });
-    EventHead {
-        name: e.name.clone(),
-        site: e.site.clone(),
-        task: e.task.clone(),
-        why: e.why.clone(),
-        prepared_by: e.prepared_by.clone(),
-        reviewed_by: e.reviewed_by.clone(),
-        laboratory: e.laboratory.clone(),
-        method,
-        method_title: found.map(|m| format!("{}, {}", m.title, m.issuer)),
-        method_known: found.map(|m| {
-            let mut tags: Vec<&str> = Vec::new();
-            for value in m.values.0.iter().chain(m.variants.iter().flat_map(|v| &v.values.0)) {
-                if !tags.contains(&value.tag.shown()) {
-                    tags.push(value.tag.shown());
-                }
-            }
-            tags.join(", ")
-        }),
-        limit: limits.first().cloned(),
-        limits: limits.to_vec(),
-        verification_limit_percent: rule.limit.percent,
-        verification_limit_source: rule.source.clone(),
-        zone: record.and_then(|r| r.file.site.zone.clone()),
-        abbreviation: record.and_then(|r| r.file.site.abbreviation.clone()),
-        utc_offset_minutes: record.map_or_else(
-            || checked.map_or(0, |t| i32::from(t.settings().utc_offset.quarter_hours()) * 15),
-            |r| r.file.site.utc_offset_minutes,
-        ),
-        schedule_name: checked
-            .map(|t| t.settings().name.as_str().to_owned())
-            .filter(|name| !name.is_empty()),
-        schedule_id: checked.map(|t| draught::wire::schedule_id(t).to_string()),
-        plan: plan.unwrap_or_default(),
-        records: folder.records.iter().map(|r| record_head(folder, r)).collect(),
-    }
-}
-
-fn record_head(folder: &Folder, r: &Record) -> RecordHead {
-    let pump = folder.field.samplers.iter().find_map(|s| {
-        let same = s.record.as_ref().is_some_and(|record| record.is == r.path);
-        s.pump.as_ref().filter(|_| same).map(|p| p.is.clone())
-    });
-    let (event, simulation) = (r.file.event.as_ref(), r.file.simulation.as_ref());
-    RecordHead {
-        file: r.path.clone(),
-        pump,
-        origin: r.file.origin.clone(),
-        made_by: r.file.made_by.clone(),
-        schedule_id: r.file.schedule.id.clone(),
-        event: event.map(|e| e.event),
-        world: simulation.map(|s| s.world.clone()),
-        seed: simulation.map(|s| s.seed),
-        flags: event.map(|e| e.flags.clone()).unwrap_or_default(),
-        reason: event.map(|e| e.reason.clone()),
-    }
-}
-
 /// The entry of the method that a sampler follows; where it has variants, the one that takes the planned flow.
 fn entry(
     library: &Library,
@@ -206,7 +88,6 @@ fn entry(
     (Some(entry.id.clone()), Some(entry))
 }
 
-#[expect(clippy::too_many_arguments, reason = "the two last are where it puts what others need")]
 fn one(
     folder: &Folder,
     library: &Library,
@@ -385,75 +266,6 @@ fn note_budget(volume: Option<&volumes::Volume>, assumptions: &mut Vec<String>) 
                 assumptions.push(line);
             }
         }
-    }
-}
-
-/// What is so, for a flag of the pump's record.
-fn event_words(code: &str, record: Option<&Record>) -> String {
-    let Some(event) = record.and_then(|r| r.file.event.as_ref()) else { return String::new() };
-    let t = &event.trips;
-    match code {
-        "limit-tripped" => format!(
-            "flow too low {}, flow too high {}, pressure {}, supply {}, sensor {} times",
-            t.flow_low, t.flow_high, t.pressure, t.supply, t.sensor
-        ),
-        "interrupted" | "many-interruptions" => format!(
-            "{} interruptions of more than 1 min, {} resumed of any length",
-            event.interruptions, event.resumes
-        ),
-        "time-unaccounted" => {
-            format!("at most {}", crate::plan::format::duration(event.unaccounted_ms.into()))
-        }
-        "late" => format!("at most {} late", crate::plan::format::duration(event.late_ms.into())),
-        "ended-early" => event.reason.replace('-', " "),
-        _ => "of the whole event".to_owned(),
-    }
-}
-
-/// What is outside of what plan and method ask.
-fn outside(
-    all: &mut Vec<Flag>,
-    sampler: &Sampler,
-    row: &SampleRecord,
-    used_l: Option<f64>,
-    flow: Option<f64>,
-    wanted: Option<(f64, f64)>,
-    entry: Option<&Entry>,
-) {
-    let minutes = row.pumped_ms as f64 / 60_000.0;
-    let by_method = entry.map(|e| {
-        (
-            e.values.one("volume-min").unwrap_or(0.0),
-            e.values.one("volume-max").unwrap_or(f64::INFINITY),
-        )
-    });
-    for (who, range) in [("plan", wanted), ("method", by_method)] {
-        let (Some(used), Some((least, most))) = (used_l, range) else { continue };
-        let shown = format!("{} L, {who}", figures(used, 4));
-        // To the last figure that is shown: 240.0 L of a wanted 240 L is enough.
-        if used < least * 0.9995 {
-            let says = format!("{shown} from {} L on", figures(least, 3));
-            all.push(flags::flag("volume-outside", says));
-        } else if used > most * 1.0005 {
-            let says = format!("{shown} up to {} L", figures(most, 3));
-            all.push(flags::flag("volume-outside", says));
-        }
-    }
-    if let Some((least, most)) = entry.and_then(|e| e.values.range("duration"))
-        && (minutes < least - 0.5 || minutes > most + 0.5)
-    {
-        let says = format!("{} min, method {} to {} min", figures(minutes, 4), least, most);
-        all.push(flags::flag("duration-outside", says));
-    }
-    if let (Some((least, most)), Some(q)) = (entry.and_then(|e| e.values.range("flow")), flow)
-        // A single flow is meant within what a verification allows.
-        && (q < least * 0.95 || q > most * 1.05)
-    {
-        let says = format!("{} L/min, method {least} to {most} L/min", figures(q, 4));
-        all.push(flags::flag("flow-outside", says));
-    }
-    if sampler.group == Some(Group::ShortTerm) && quarter(minutes) != workers::QUARTER_MIN {
-        all.push(flags::flag("short-term-not-15-min", format!("{} min", figures(minutes, 4))));
     }
 }
 

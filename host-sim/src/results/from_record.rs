@@ -265,7 +265,11 @@ pub(super) fn side_by_side(
     }
     let around = |x: [f64; 3], unit: &str, n: u8| {
         let [least, mean, most] = x.map(|x| figures(x, n));
-        format!("{least} to {most} {unit}, mean {mean}")
+        if least == most {
+            format!("{mean} {unit}")
+        } else {
+            format!("{least} to {most} {unit}, mean {mean}")
+        }
     };
     if let Some(t) = h.temperature_c {
         row("temperature", dash(), around(t, "°C", 3), "outside".to_owned());

@@ -19,6 +19,7 @@ use draught_sim::{cli, event, record_file};
 
 /// The demo event of the documents.
 pub const DEMO: &str = "docs/examples/events/joinery-2027-05-10";
+/// When its pumps were armed.
 pub const ARMED: &str = "2027-05-10 06:15";
 
 /// The top of the checkout.
@@ -35,6 +36,7 @@ pub fn text(path: &str) -> String {
 pub struct Temporary(pub PathBuf);
 
 impl Temporary {
+    /// An empty one.
     pub fn new(name: &str) -> Self {
         let path =
             std::env::temp_dir().join(format!("draught-event-{name}-{}", std::process::id()));
@@ -43,10 +45,12 @@ impl Temporary {
         Self(path)
     }
 
+    /// The path of a file in it.
     pub fn file(&self, name: &str) -> String {
         self.0.join(name).to_str().expect("a path").to_owned()
     }
 
+    /// Writes a file in it.
     pub fn write(&self, name: &str, text: &str) {
         std::fs::write(self.0.join(name), text).expect(name);
     }

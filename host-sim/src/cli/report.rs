@@ -20,7 +20,7 @@ Examples:
   draught report results.json --pdf report.pdf --paper letter
   draught report results.json -o report.html --csv results.csv --json results-again.json")]
 pub struct Args {
-    /// Results, as draught results --json prints them (docs/schema/results.json); - for standard input.
+    /// Results, a JSON file (docs/schema/results.json); - for standard input.
     #[arg(value_name = "RESULTS")]
     input: String,
     /// Write the page to this HTML file.
@@ -105,7 +105,10 @@ fn load(input: &str, io: &mut Io<'_>) -> Result<Results, Failure> {
         let error = Paint(io.colour_err).bad("error[results]");
         let name = if input == "-" { "standard input" } else { input };
         writeln!(io.err, "{error}: {name} holds no results: {e}")?;
-        writeln!(io.err, "  = help: give a file that draught results --json has written")?;
+        writeln!(
+            io.err,
+            "  = help: give a results file: docs/schema/results.json says what is in one"
+        )?;
         Err(Failure::Data)
     })
 }

@@ -1,6 +1,6 @@
 //! From the record to the answer: what a report, a table or a screen shows of an event, computed once and shown everywhere.
 //!
-//! Everything here is data with its unit in its name; [`Results`] is what `draught results --json` prints and what a report page is
+//! Everything here is data with its unit in its name; [`Results`] is what a results file holds and what a report page is
 //! made from. `says` beside a number is the same number as a person reads it: rounded to what its uncertainty bears, with its unit.
 //! What is below a limit of detection has `below-…` instead of a number: it is never 0.
 

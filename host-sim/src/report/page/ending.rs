@@ -28,7 +28,7 @@ pub fn sections(results: &Results, at: &At) -> Markup {
             (records(&results.event.records, at))
             p {
                 "This page was written by " (results.program) " " (results.version)
-                ". The same results as JSON: draught results --json, or draught report --json."
+                ". The same results as JSON: draught report --json."
             }
             dl.hands {
                 (fact("Prepared by", results.event.prepared_by.as_deref()))

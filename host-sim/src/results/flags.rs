@@ -40,7 +40,7 @@ table! {
         "more than ten interruptions of more than 1 min: only ten have their times kept (App. L 7.4.15.5)",
         "check battery and contacts; count on the spans for the rest";
     "time-unaccounted", "review",
-        "the pump ran shortly before a cut and no checkpoint holds it: up to one checkpoint interval a cut is missing",
+        "the pump ran shortly before a cut and no checkpoint holds that: up to one checkpoint interval a cut is missing",
         "the volume may be too small by that time x flow; add it to the uncertainty";
     "clock-stepped", "review",
         "the wall clock was set or went its own way during the event: times of day may be off, lengths of time are not",
@@ -70,8 +70,11 @@ table! {
         "a mean flow over 5 min was more than 5 % off the target",
         "look at the flow over time; a size-selective sampler may have taken in other sizes";
     "journal-failed", "review",
-        "a checkpoint could not be written at once: the pump's memory failed for a moment",
+        "a checkpoint could not be written at once: the pump's memory failed for a moment; the motor was held off for that, which counts as time, not as volume",
         "have the pump looked at before it is used again; the record itself was checked";
+    "motor-failed", "review",
+        "the motor did not do as it was told: it may have run for longer, or less, than the record says",
+        "take time and volume as not known until the pump was looked at; do not use it again before";
     "verification-drift", "review",
         "the flow after differs from that before by more than the limit",
         "check tube, filter and meter; say which flow was used, or sample again";

@@ -18,8 +18,9 @@ pub(super) fn event_words(code: &str, record: Option<&Record>) -> String {
             t.flow_low, t.flow_high, t.pressure, t.supply, t.sensor
         ),
         "interrupted" | "many-interruptions" => format!(
-            "{} interruptions of more than 1 min, {} resumed of any length",
-            event.interruptions, event.resumes
+            "{} of more than 1 min; resumed {}, after an outage of any length",
+            format::count(event.interruptions.into(), "interruption"),
+            format::count(event.resumes.into(), "time")
         ),
         "time-unaccounted" => {
             format!("at most {}", format::duration(event.unaccounted_ms.into()))

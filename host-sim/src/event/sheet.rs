@@ -67,7 +67,7 @@ pub fn html(folder: &Folder, paper: Paper) -> String {
                     (head(folder))
                     section { h2 { "Mind" } ul { @for line in CAUTIONS { li { (line) } } } }
                     @for sampler in &folder.field.samplers { (one(sampler, simulated)) }
-                    (form(folder))
+                    (form(folder, simulated))
                 }
             }
         }
@@ -153,7 +153,9 @@ fn flow(s: &Sampler) -> Markup {
     html! {
         h3 { "Flow, with the sampler in line" }
         div.wrap {
-            table {
+            table.even {
+                // Wide enough for a pen, in %: which, when, readings, mean, air, meter, who.
+                colgroup { @for width in [8, 17, 10, 10, 10, 9, 7, 8, 12, 9] { col style={ "width: " (width) "%" }; } }
                 thead { tr { @for head in ["", "At", "1, L/min", "2, L/min", "3, L/min", "Mean", "°C", "kPa", "Meter", "By"] { th scope="col" { (head) } } } }
                 tbody {
                     (readings("Before", s.before.last()))
@@ -222,9 +224,10 @@ fn checks(s: &Sampler) -> Markup {
 }
 
 /// The custody form: who had which sampler.
-fn form(folder: &Folder) -> Markup {
+fn form(folder: &Folder, simulated: bool) -> Markup {
     html! {
         section style="break-before: page; break-inside: auto" {
+            @if simulated { p.notice { (NOTICE) } }
             h2 { "Chain of custody" }
             p.small { "One row a sampler; sign at each hand over. " @if let Some(l) = &folder.field.event.laboratory { "Laboratory: " (l) "." } }
             div.wrap {
@@ -249,7 +252,7 @@ fn form(folder: &Folder) -> Markup {
             }
             h3 { "Hand overs" }
             div.wrap {
-                table {
+                table.even {
                     thead { tr { @for head in ["Samplers", "Relinquished by", "At", "Signature", "Received by", "At", "Signature", "Seals whole"] { th scope="col" { (head) } } } }
                     tbody { @for hand in hands(folder) { (hand_over(&hand)) } }
                 }

@@ -49,6 +49,9 @@
 //! # Ok::<(), draught::units::OutOfRange>(())
 //! ```
 
+mod gain;
+
+use self::gain::Gain;
 use crate::arithmetic::divide;
 use crate::meter::GAP_MS;
 use crate::port::Duty;
@@ -138,43 +141,6 @@ impl Default for Config {
     }
 }
 
-/// A factor of 1/2^shift.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-struct Gain {
-    factor: u32,
-    shift: u8,
-}
-
-impl Gain {
-    /// Nothing more than 2^18, so that 2^31 of error times it times 2^13 ms stays in 64 bits.
-    const MOST: u64 = 1 << 18;
-
-    /// A quotient, to one part in 32,768 (by more than 2^46, an integral time of minutes for hundreds of L/min, to one in 32).
-    /// `number` is below 2^62.
-    fn of(number: u64, by: u64) -> Self {
-        let (mut number, mut shift) = (number, 0_u8);
-        while number >> 62 == 0 && shift < 62 {
-            number <<= 1;
-            shift = shift.wrapping_add(1);
-        }
-        let mut factor = divide(number, by).unwrap_or(u64::MAX);
-        while factor >> 16 != 0 && shift > 0 {
-            factor >>= 1;
-            shift = shift.wrapping_sub(1);
-        }
-        Self { factor: factor.min(Self::MOST) as u32, shift }
-    }
-
-    /// `error` times `ms` times this, held to twice the full duty.
-    fn times(self, error: i32, ms: u32) -> i32 {
-        let product = i64::from(error).wrapping_mul(self.factor.into()).wrapping_mul(ms.into());
-        let most = i64::from(FULL_FINE);
-        // Not more than 62: a shift that is masked is the one that is meant.
-        product.wrapping_shr(self.shift.into()).clamp(-most, most) as i32
-    }
-}
-
 /// An error counts as the curve says.
 const AS_TUNED: i32 = 16;
 /// For a heavier train it counts for no less than a quarter, for a lighter one no more than three times as much: a train whose pressure
@@ -216,13 +182,12 @@ impl Regulator {
     /// A motor that is off.
     #[must_use]
     pub const fn new(config: Config) -> Self {
-        let none = Gain { factor: 0, shift: 0 };
         Self {
             config,
             kept: Kept::Flow,
             target: 0,
-            proportional: none,
-            integral: none,
+            proportional: Gain::NONE,
+            integral: Gain::NONE,
             expected: 0,
             error_at_most: 0,
             since_ms: 0,
@@ -251,8 +216,7 @@ impl Regulator {
             self.trim = 0;
         }
         (self.kept, self.target, self.since_ms) = (kept, value, 0);
-        self.proportional = Gain { factor: 0, shift: 0 };
-        self.integral = self.proportional;
+        (self.proportional, self.integral) = (Gain::NONE, Gain::NONE);
         self.ahead = 0;
         if let Some(curve) = curve {
             self.tune(curve);

@@ -20,6 +20,9 @@ use draught::port::{
 use draught::pump::{Board, Booted, Config, Pump, Regions};
 use draught::record::{EventRow, Origin, RowKind, SampleRow, SpanRow};
 use draught::regulator::{self, Curve};
+use draught::step::Step;
+use draught::table::{Settings, StepTable};
+use draught::wire;
 
 use crate::nor::Nor;
 
@@ -31,6 +34,21 @@ pub const CHECKPOINT_PAGES: std::ops::Range<usize> = 8..16;
 
 /// A pump on the rig.
 pub type Pumping = Pump<Rig, 32>;
+
+/// The block of a schedule; the finish is added.
+///
+/// # Panics
+/// When it is no schedule.
+#[must_use]
+pub fn block(settings: Settings, steps: &[Step]) -> Vec<u8> {
+    let mut table = StepTable::<32>::new(settings);
+    for step in steps.iter().chain([&Step::Finish]) {
+        table.push(*step).expect("room for 32 steps");
+    }
+    let mut block = [0; wire::max_len(32)];
+    let len = wire::encode(table.checked().expect("a schedule"), &mut block).expect("room");
+    block[..len].to_vec()
+}
 
 /// What surrounds the pump.
 #[derive(Clone, Debug)]

@@ -8,8 +8,7 @@ use draught::prelude::*;
 use draught::pump::StartRefused;
 use draught::record::{Flags, STANDARD_MK, STANDARD_PA};
 use draught::table::{LateTolerance, Outage, Resume, ResumeWithin};
-use draught::wire;
-use draught_tests::rig::{Pumping, Rig, Rows};
+use draught_tests::rig::{Pumping, Rig, Rows, block};
 
 /// 16.67 L/min, the design flow of 40 CFR 50 App. L 7.4.1.
 const DESIGN_UL_PER_MIN: u32 = 16_670_000;
@@ -39,17 +38,6 @@ fn settings(outage: fn(Resume) -> Outage) -> Settings {
     settings.outage = outage(Resume { within, while_charging: true });
     settings.late_tolerance = LateTolerance::from_ms(24 * HOUR as u32).unwrap();
     settings
-}
-
-fn block(settings: Settings, steps: &[Step]) -> Vec<u8> {
-    let mut table = StepTable::<32>::new(settings);
-    for step in steps {
-        table.push(*step).unwrap();
-    }
-    table.push(Step::Finish).unwrap();
-    let mut block = [0; wire::max_len(32)];
-    let len = wire::encode(table.checked().unwrap(), &mut block).unwrap();
-    block[..len].to_vec()
 }
 
 fn rig() -> Rig {

@@ -7,67 +7,53 @@ use super::plant_file::{FLOW, PART, TIME, Units, number};
 use crate::plan::fields::{Entry, Fields, Reader};
 use crate::plan::finding::Finding;
 
-/// A kind of fault: its name, the key that says how much with its units and limits, and whether it lasts.
+/// A kind of fault: the key that says how much with its units and limits, and whether it lasts.
 struct Kind {
-    name: &'static str,
     how_much: Option<(&'static str, Units, (f64, f64))>,
     lasts: bool,
     make: fn(f64) -> FaultKind,
+}
+
+impl Kind {
+    fn name(&self) -> &'static str {
+        (self.make)(0.0).name()
+    }
 }
 
 const KPA: Units = &[("kPa", 1_000.0), ("Pa", 1.0)];
 const DAYS: (f64, f64) = (0.0, 2_678_400.0);
 
 const KINDS: &[Kind] = &[
+    Kind { how_much: Some(("drop", KPA, (0.01, 10_000.0))), lasts: true, make: FaultKind::Kink },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::Blockage },
     Kind {
-        name: "kink",
-        how_much: Some(("drop", KPA, (0.01, 10_000.0))),
-        lasts: true,
-        make: FaultKind::Kink,
-    },
-    Kind { name: "blockage", how_much: None, lasts: true, make: |_| FaultKind::Blockage },
-    Kind {
-        name: "leak",
         how_much: Some(("flow-at-1-kPa", FLOW, (0.000_001, 1_000.0))),
         lasts: true,
         make: FaultKind::Leak,
     },
-    Kind { name: "sensor-stuck", how_much: None, lasts: true, make: |_| FaultKind::SensorStuck },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::SensorStuck },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::SensorFailing },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::ClockLost },
     Kind {
-        name: "sensor-failing",
-        how_much: None,
-        lasts: true,
-        make: |_| FaultKind::SensorFailing,
-    },
-    Kind { name: "clock-lost", how_much: None, lasts: true, make: |_| FaultKind::ClockLost },
-    Kind {
-        name: "clock-stepped",
         how_much: Some(("by", TIME, (-31_536_000.0, 31_536_000.0))),
         lasts: false,
         make: |ms| FaultKind::ClockStepped(ms as i64),
     },
     Kind {
-        name: "battery-weak",
         how_much: Some(("charge", PART, (0.0, 100.0))),
         lasts: false,
         make: FaultKind::BatteryWeak,
     },
-    Kind { name: "power-cut", how_much: None, lasts: true, make: |_| FaultKind::PowerCut },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::PowerCut },
     Kind {
-        name: "clogging",
         how_much: Some(("drop", KPA, (0.01, 10_000.0))),
         lasts: true,
         make: FaultKind::Clogging,
     },
-    Kind {
-        name: "motor-disobeys",
-        how_much: None,
-        lasts: true,
-        make: |_| FaultKind::MotorDisobeys,
-    },
-    Kind { name: "motor-stalls", how_much: None, lasts: true, make: |_| FaultKind::MotorStalls },
-    Kind { name: "supply-warns", how_much: None, lasts: true, make: |_| FaultKind::SupplyWarns },
-    Kind { name: "charging", how_much: None, lasts: true, make: |_| FaultKind::Charging },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::MotorDisobeys },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::MotorStalls },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::SupplyWarns },
+    Kind { how_much: None, lasts: true, make: |_| FaultKind::Charging },
 ];
 
 /// Reads the faults; each that is wrong is a finding.
@@ -96,12 +82,12 @@ pub(super) fn read(reader: &mut Reader<'_>, entry: &Entry<'_, '_>) -> Option<Vec
 
 fn fault(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Fault> {
     let what = required(reader, f, "what", "what = \"kink\"")?;
-    let names: Vec<(&str, usize)> = KINDS.iter().enumerate().map(|(i, k)| (k.name, i)).collect();
+    let names: Vec<(&str, usize)> = KINDS.iter().enumerate().map(|(i, k)| (k.name(), i)).collect();
     let kind = &KINDS[reader.choice(&what, &names)?];
     let mut known = vec!["what", "at"];
     known.extend(kind.lasts.then_some("lasts"));
     known.extend(kind.how_much.map(|(key, ..)| key));
-    reader.unknown_keys(f, &known, &format!("a {}", kind.name));
+    reader.unknown_keys(f, &known, &format!("a {}", kind.name()));
     let at = required(reader, f, "at", "at = \"2 h\"")?;
     let at_ms = number(reader, &at, TIME, DAYS)? as u64;
     let lasts_ms = if kind.lasts {

@@ -49,6 +49,22 @@ impl Torn {
         Self::Rest,
         Self::OutOfOrder,
     ];
+
+    /// Its name, as docs/power-loss.md has it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Prefix => "prefix",
+            Self::Some => "some bits",
+            Self::Garbage => "garbage",
+            Self::ReadError => "read error",
+            Self::Unstable => "unstable",
+            Self::LooksBlank => "looks blank",
+            Self::LooksRight => "looks right",
+            Self::Rest => "rest garbage",
+            Self::OutOfOrder => "out of order",
+        }
+    }
 }
 
 /// What a word is, besides its bytes.

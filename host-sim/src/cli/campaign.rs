@@ -10,6 +10,7 @@ use crate::bench::whole::{
     Campaign, FaultKind, Promise, Summary, Trial, campaign, pick, picks, trial,
 };
 use crate::plan::format;
+use crate::report::fault_words;
 
 /// Run whole simulated pumps through random schedules, worlds and faults, and look whether their records hold what happened.
 #[derive(clap::Args, Debug)]
@@ -105,11 +106,12 @@ fn repeat(seed: u64, list: &str, io: &mut Io<'_>) -> Result<(), Failure> {
     )?;
     for fault in &one.faults {
         let at = seconds_at(fault.at_ms);
-        writeln!(io.out, "{:>3}{at:>13}  {:?}", fault.number, fault.kind)?;
+        writeln!(io.out, "{:>3}{at:>13}  {}", fault.number, fault_words::done(&fault.kind))?;
     }
     match trial(&one) {
         Ok(told) => {
-            writeln!(io.out, "kept every promise: {told:?}")?;
+            let ends: Vec<&str> = told.ends.iter().map(|end| format::ended(*end)).collect();
+            writeln!(io.out, "\nkept every promise; events ended: {}", ends.join(", "))?;
             Ok(())
         }
         Err(broken) => {
@@ -144,9 +146,9 @@ fn text(of: Campaign, summary: &Summary) -> String {
     table.row(["", ""]);
     table.row(["how their events ended", ""]);
     let mut ends: Vec<_> = summary.ends.iter().collect();
-    ends.sort_by_key(|(name, count)| (std::cmp::Reverse(**count), name.as_str()));
+    ends.sort_by_key(|(name, count)| (std::cmp::Reverse(**count), **name));
     for (name, count) in ends {
-        table.row([name.clone(), format::grouped(*count)]);
+        table.row([(*name).to_owned(), format::grouped(*count)]);
     }
     table.row(["", ""]);
     table.row(["what came of it", ""]);
@@ -197,7 +199,7 @@ fn json(of: Campaign, summary: &Summary) -> serde_json::Value {
         "seed": of.seed,
         "runs": summary.runs,
         "faults": counts(summary.faults.iter().map(|(what, count)| (*what, *count))),
-        "ends": counts(summary.ends.iter().map(|(what, count)| (what.as_str(), *count))),
+        "ends": counts(summary.ends.iter().map(|(what, count)| (*what, *count))),
         "events": summary.events,
         "events_rotten": summary.rotten,
         "undisturbed": summary.calm,

@@ -219,7 +219,7 @@ fn cells(row: &Row, clock: &Clock<'_>, several: bool, own_flows: bool) -> Vec<St
     let mut cells = vec![
         step,
         pass.join("."),
-        rows::what_word(row.what).to_owned(),
+        rows::what_word(row.what),
         clock.latest(row.from),
         clock.latest(row.to),
         pumping,

@@ -51,6 +51,7 @@ mod simulate_samples;
 mod simulate_story;
 mod simulate_world;
 pub mod table;
+mod written_plan;
 
 pub use io::{Failure, Io};
 

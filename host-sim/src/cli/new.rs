@@ -3,12 +3,11 @@
 use draught::calendar::{Civil, Date, TimeOfDay, Weekdays};
 use draught::units::{Flow, Quantity};
 
-use super::files::cannot_write;
 use super::io::{Failure, Io};
 use super::new_text::{self, Wish};
-use crate::plan::finding::Severity;
+use super::written_plan;
 use crate::plan::source::Source;
-use crate::plan::{self, ArmedAt, format, quantity, render, site, when};
+use crate::plan::{self, ArmedAt, format, quantity, site, when};
 
 /// Write a first plan, with comments, ready to check and to change.
 ///
@@ -84,31 +83,12 @@ pub fn run(args: &Args, io: &mut Io<'_>) -> Result<(), Failure> {
     let text = new_text::plan(&wish);
     // Whatever was asked for, what is written can be used: it goes through the reader itself.
     let loaded = plan::load(Source::new("the new plan", text.clone()), ArmedAt::Now(io.now));
-    if loaded.findings.has_errors() {
-        for finding in loaded.findings.sorted() {
-            if finding.severity == Severity::Error {
-                writeln!(io.err, "{}", render::render(finding, &loaded.source, io.colour_err))?;
-            }
-        }
-        return Err(Failure::Usage(
-            "what was asked for makes no plan that can be armed now".to_owned(),
-            "change --start, --run or --flow as said above".to_owned(),
-        ));
-    }
+    written_plan::can_be_armed(&loaded, "what was asked for", "--start, --run or --flow", io)?;
     let Some(path) = args.output.as_deref().filter(|p| *p != "-") else {
         io.out.write_all(text.as_bytes())?;
         return Ok(());
     };
-    let write = std::fs::OpenOptions::new().write(true).create_new(true).open(path);
-    write.and_then(|mut f| std::io::Write::write_all(&mut f, text.as_bytes())).map_err(|e| {
-        if e.kind() != std::io::ErrorKind::AlreadyExists {
-            return cannot_write(path, &e);
-        }
-        let help = "give another file; what is there is not overwritten".to_owned();
-        Failure::Usage(format!("{path} cannot be written: it is there already"), help)
-    })?;
-    writeln!(io.out, "{path} written. Next:\n  draught check {path}\n  draught forecast {path}")?;
-    Ok(())
+    written_plan::to_new_file(&text, path, io.out)
 }
 
 fn wish(args: &Args, io: &Io<'_>) -> Result<Wish, Failure> {

@@ -1,16 +1,15 @@
 //! The plan of a proposal: what is written passes `check`.
 
-use draught::calendar::{Civil, Date, TimeOfDay};
+use draught::calendar::Civil;
 use draught::units::{Flow, Quantity};
 
-use super::files::cannot_write;
 use super::io::{Failure, Io};
 use super::library::MethodsArgs;
 use super::new_text::{plus, toml_quoted};
 use super::propose::{Args, Tried};
-use crate::plan::finding::Severity;
+use super::written_plan;
 use crate::plan::source::Source;
-use crate::plan::{self, ArmedAt, format, render, when};
+use crate::plan::{self, ArmedAt, format, when};
 use crate::propose::Proposal;
 
 /// Writes the plan, unless it would be refused.
@@ -27,17 +26,7 @@ pub(super) fn plan(
     // Whatever was asked for, what is written can be used: it goes through the reader itself.
     let source = Source::new("the proposed plan", text.clone());
     let loaded = plan::load_with(source, ArmedAt::Now(io.now), &library);
-    if loaded.findings.has_errors() {
-        for finding in loaded.findings.sorted() {
-            if finding.severity == Severity::Error {
-                writeln!(io.err, "{}", render::render(finding, &loaded.source, io.colour_err))?;
-            }
-        }
-        return Err(Failure::Usage(
-            "what is proposed makes no plan that can be armed now".to_owned(),
-            "change --start, --zone or --name as said above".to_owned(),
-        ));
-    }
+    written_plan::can_be_armed(&loaded, "what is proposed", "--start, --zone or --name", io)?;
     Ok(text)
 }
 
@@ -47,17 +36,9 @@ pub(super) fn write(text: &str, path: &str, quiet: bool, io: &mut Io<'_>) -> Res
         io.out.write_all(text.as_bytes())?;
         return Ok(());
     }
-    let write = std::fs::OpenOptions::new().write(true).create_new(true).open(path);
-    write.and_then(|mut f| std::io::Write::write_all(&mut f, text.as_bytes())).map_err(|e| {
-        if e.kind() != std::io::ErrorKind::AlreadyExists {
-            return cannot_write(path, &e);
-        }
-        let help = "give another file; what is there is not overwritten".to_owned();
-        Failure::Usage(format!("{path} cannot be written: it is there already"), help)
-    })?;
     let to: &mut dyn std::io::Write = if quiet { io.err } else { io.out };
-    writeln!(to, "\n{path} written. Next:\n  draught check {path}\n  draught forecast {path}")?;
-    Ok(())
+    writeln!(to)?;
+    written_plan::to_new_file(text, path, to)
 }
 
 /// The first start: a date and a time, or a date with --from.
@@ -108,8 +89,7 @@ fn written(args: &Args, one: &Tried, p: &Proposal, zone: &str, start: Option<Civ
     if whole_day {
         line("time", "standard", "does not change with daylight-saving time");
     }
-    let flow_ul = (p.flow_l_per_min * 1e6).round() as u32;
-    let flow_ul = Quantity::Flow.scale().map_or(flow_ul, |_| exact(flow_ul));
+    let flow_ul = held((p.flow_l_per_min * 1e6).round() as u32);
     line("flow", &format::flow(flow_ul.into()), "actual, at the sampler's inlet");
     if let Some(by) = start.and_then(|s| plus(s, 600_000)) {
         let by = format!("{} {}", when::date_text(by.date), when::time_text(by.time));
@@ -131,7 +111,7 @@ fn written(args: &Args, one: &Tried, p: &Proposal, zone: &str, start: Option<Civ
 }
 
 /// A flow that a schedule holds: a large one has fewer digits.
-fn exact(flow_ul: u32) -> u32 {
+fn held(flow_ul: u32) -> u32 {
     if Flow::from_ul_per_min(flow_ul).is_ok() {
         return flow_ul;
     }
@@ -144,8 +124,11 @@ fn steps(one: &Tried, p: &Proposal, start: Option<Civil>) -> Vec<(String, String
     let mut add = |step: String, remark: &str| steps.push((step, remark.to_owned()));
     let first = match start {
         Some(Civil { date, time }) => {
-            add(format!("wait-for-date = \"{}\"", date_text(date)), when::day_name(date.weekday()));
-            add(format!("wait-for-time = \"{}\"", time_text(time)), "");
+            add(
+                format!("wait-for-date = \"{}\"", when::date_text(date)),
+                when::day_name(date.weekday()),
+            );
+            add(format!("wait-for-time = \"{}\"", when::time_text(time)), "");
             3
         }
         None => {
@@ -167,14 +150,6 @@ fn steps(one: &Tried, p: &Proposal, start: Option<Civil>) -> Vec<(String, String
     }
     add("finish = true".to_owned(), "");
     steps
-}
-
-fn date_text(date: Date) -> String {
-    when::date_text(date)
-}
-
-fn time_text(time: TimeOfDay) -> String {
-    when::time_text(time)
 }
 
 /// What is wanted, for `check`.

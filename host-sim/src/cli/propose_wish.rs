@@ -8,7 +8,8 @@ use super::io::{Failure, Io};
 use super::library::not_named;
 use super::propose::{Args, Lasts, Tried};
 use crate::bench::World;
-use crate::methods::units::{self, Kind, minutes};
+use crate::hygiene::parse::{self, Kind};
+use crate::methods::units::{self, minutes};
 use crate::methods::{Entry, Library, Method, Named, Tag};
 use crate::plan::finding::Findings;
 use crate::plan::{format, quantity, when};
@@ -134,7 +135,7 @@ impl Hand {
         let density: Vec<f64> = args
             .density
             .iter()
-            .map(|t| measured("--density", t, Kind::Density))
+            .map(|t| measured("--density", t, Kind::FibreDensity))
             .collect::<Result<_, _>>()?;
         let time = match (&args.from, &args.until) {
             (Some(from), Some(until)) => Some(between(from, until)?),
@@ -145,13 +146,13 @@ impl Hand {
             volume: range("--volume", &args.volume, Quantity::Volume, 1e3)?,
             loq: measure("--loq", &args.loq, Kind::Mass)?,
             most_mass: measure("--mass-at-most", &args.mass_at_most, Kind::Mass)?,
-            expect: measure("--expect", &args.expect, Kind::Concentration)?,
-            limit: measure("--limit", &args.limit, Kind::Concentration)?,
-            dust: measure("--dust", &args.dust, Kind::Concentration)?,
+            expect: measure("--expect", &args.expect, Kind::MassConcentration)?,
+            limit: measure("--limit", &args.limit, Kind::MassConcentration)?,
+            dust: measure("--dust", &args.dust, Kind::MassConcentration)?,
             time,
             short_term: minutes("--short-term", &args.short_term)?,
             pump: range("--pump", &args.pump, Quantity::Flow, 1e6)?,
-            fibres: measure("--fibres", &args.fibres, Kind::Fibres)?,
+            fibres: measure("--fibres", &args.fibres, Kind::FibreConcentration)?,
             area: measure("--area", &args.area, Kind::Area)?,
             density: density.first().copied().zip(density.get(1).copied()),
             change: minutes("--change", &args.change)?,
@@ -267,7 +268,8 @@ impl Hand {
 }
 
 fn measured(option: &str, text: &str, kind: Kind) -> Result<f64, Failure> {
-    units::parse(text, kind).map_err(|e| Failure::Usage(format!("{option}: {}", e.message), e.help))
+    parse::read_positive(text, kind)
+        .map_err(|e| Failure::Usage(format!("{option}: {}", e.message), e.help))
 }
 
 fn base(option: &str, text: &str, of: Quantity) -> Result<f64, Failure> {

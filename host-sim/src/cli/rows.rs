@@ -6,6 +6,7 @@ use draught::forecast::{Span, What};
 use draught::step::StepNo;
 use draught::units::RawVolume;
 
+use crate::plan::format;
 use crate::plan::outlook::{Line, Outlook, Range, length_ms};
 
 /// One row: a span, or the same span of both lines.
@@ -99,8 +100,8 @@ impl Totals {
 
 /// What a row is, in a word or two.
 #[must_use]
-pub fn what_word(what: What) -> &'static str {
-    match what {
+pub fn what_word(what: What) -> String {
+    let word = match what {
         What::Wait { met: true, .. } => "wait",
         What::Wait { met: false, .. } => "missed",
         What::Pump { by: PumpEnd::Limit, .. } => "pump, at most",
@@ -108,24 +109,17 @@ pub fn what_word(what: What) -> &'static str {
         What::Hold { .. } => "off, hold",
         What::Lost(LostCause::TooFar) => "lost, too far off",
         What::Lost(LostCause::Past) => "lost, already over",
-        What::End(reason) => end_word(reason),
-    }
+        What::End(reason) => return end_word(reason),
+    };
+    word.to_owned()
 }
 
-/// How an event ends, in a few words.
+/// How an event ends, as a row of its own.
 #[must_use]
-pub const fn end_word(reason: EndReason) -> &'static str {
+pub fn end_word(reason: EndReason) -> String {
     match reason {
-        EndReason::Finished => "end",
-        EndReason::Missed => "end: appointment missed",
-        EndReason::StartByPassed => "end: start-by passed",
-        EndReason::HoldRanOut => "end: hold not resumed",
-        EndReason::Stopped(_) => "end: stopped",
-        EndReason::Disarmed => "end: disarmed",
-        EndReason::WrongTable => "end: another schedule",
-        EndReason::Fault(_) => "end: a limit tripped",
-        EndReason::Outage => "end: outage",
-        EndReason::ClockLost => "end: clock lost in an outage",
+        EndReason::Finished => "end".to_owned(),
+        other => format!("end: {}", format::ended(other)),
     }
 }
 

@@ -7,7 +7,6 @@ use draught::units::Target;
 
 use super::forecast::between;
 use super::paint::Paint;
-use super::rows;
 use super::simulate::Simulated;
 use super::simulate_world::whole_pump_line;
 use super::table::{Side, Table};
@@ -352,7 +351,7 @@ pub(super) fn only_target(ready: &Ready) -> Option<Target> {
 pub(super) fn end_word(reason: Option<EndReason>) -> String {
     match reason {
         Some(EndReason::Finished) => "finish".to_owned(),
-        Some(other) => rows::end_word(other).trim_start_matches("end: ").to_owned(),
+        Some(other) => format::ended(other).to_owned(),
         None => "not before 2136".to_owned(),
     }
 }

@@ -127,7 +127,7 @@ fn words(event: &Event) -> Option<(String, bool)> {
             Some(("pass skipped: no new sampler was confirmed".to_owned(), true))
         }
         Event::Ended(EndReason::Finished) => plain("end of the event"),
-        Event::Ended(reason) => Some((rows::end_word(*reason).to_owned(), true)),
+        Event::Ended(reason) => Some((rows::end_word(*reason), true)),
         Event::AppointmentSet { .. }
         | Event::AppointmentMet { .. }
         | Event::PumpingBegan { .. }

@@ -18,6 +18,12 @@ pub struct Count {
     pub level_per_ml: f64,
 }
 
+/// The volume that puts so many fibres per mm2 on a filter, in L: `V = Ac E / (L 1000)`, the same formula without the flow.
+#[must_use]
+pub fn volume_l(area_mm2: f64, density_per_mm2: f64, level_per_ml: f64) -> f64 {
+    area_mm2 * density_per_mm2 / (level_per_ml * 1000.0)
+}
+
 /// Minutes until a filter carries so many fibres per mm2: `t = Ac E / (Q L 1000)`.
 ///
 /// Range: all above 0. Source: NMAM 7400 issue 2 step 4 (read). Too much other dust on the filter (from about half of it covered on)
@@ -37,7 +43,7 @@ pub fn minutes(count: Count, density_per_mm2: f64) -> Result<f64, Problem> {
     let density = positive("fibre density", density_per_mm2)?;
     let flow = positive("flow", count.flow_l_per_min)?;
     let level = positive("level", count.level_per_ml)?;
-    result("time", area / flow * density / level / 1000.0)
+    result("time", volume_l(area, density, level) / flow)
 }
 
 /// The same backwards: fibres per mL from fibres per mm2 on the filter, `L = Ac E / (V 1000)`, volume in L.

@@ -29,6 +29,7 @@ pub mod confidence;
 mod error;
 pub mod exposure;
 pub mod fibres;
+mod kinds;
 pub mod mixture;
 pub mod parse;
 pub mod period;

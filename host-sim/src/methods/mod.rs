@@ -10,6 +10,8 @@ pub mod units;
 pub use library::{BUILT_IN, Library, Named, Unusable};
 pub use read::read;
 
+use crate::hygiene::parse::Kind;
+
 /// How a value was come by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tag {
@@ -179,8 +181,8 @@ enum Shape {
     Volume,
     Duration,
     DurationRange,
-    Of(units::Kind),
-    RangeOf(units::Kind),
+    Of(Kind),
+    RangeOf(Kind),
 }
 
 impl KeyInfo {
@@ -192,7 +194,7 @@ impl KeyInfo {
             Shape::Flow | Shape::FlowRange => Some("L/min"),
             Shape::Volume => Some("L"),
             Shape::Duration | Shape::DurationRange => Some("min"),
-            Shape::Of(kind) | Shape::RangeOf(kind) => Some(kind.kept_in()),
+            Shape::Of(kind) | Shape::RangeOf(kind) => Some(kind.base()),
         }
     }
 }
@@ -211,12 +213,12 @@ pub const KEYS: &[KeyInfo] = &[
     key("volume-recommended", "recommended volume", Shape::Volume),
     key("duration", "duration", Shape::DurationRange),
     key("duration-recommended", "recommended duration", Shape::Duration),
-    key("lod", "detected from", Shape::Of(units::Kind::Mass)),
-    key("loq", "quantified from", Shape::Of(units::Kind::Mass)),
-    key("mass", "range of mass", Shape::RangeOf(units::Kind::Mass)),
-    key("load-max", "most dust on the filter", Shape::Of(units::Kind::Mass)),
-    key("area", "area of the filter", Shape::Of(units::Kind::Area)),
-    key("density", "fibres on the filter", Shape::RangeOf(units::Kind::Density)),
+    key("lod", "detected from", Shape::Of(Kind::Mass)),
+    key("loq", "quantified from", Shape::Of(Kind::Mass)),
+    key("mass", "range of mass", Shape::RangeOf(Kind::Mass)),
+    key("load-max", "most dust on the filter", Shape::Of(Kind::Mass)),
+    key("area", "area of the filter", Shape::Of(Kind::Area)),
+    key("density", "fibres on the filter", Shape::RangeOf(Kind::FibreDensity)),
     key("conditions", "volume reported at", Shape::Text),
     key("concentration-flow", "flow for the concentration", Shape::Text),
     key("blanks", "blanks", Shape::Text),

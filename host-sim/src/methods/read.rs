@@ -3,8 +3,9 @@
 use draught::units::Quantity;
 use toml::de::{DeTable, DeValue};
 
-use super::units::{self, Kind};
+use super::units;
 use super::{Is, KEYS, KeyInfo, Method, Note, Shape, Tag, Value, Values, Variant};
+use crate::hygiene::parse::Kind;
 use crate::plan::fields::{Entry, Fields, Reader};
 use crate::plan::finding::{Finding, Findings};
 use crate::plan::source::Source;
@@ -221,7 +222,7 @@ fn value(reader: &mut Reader<'_>, entry: &Entry<'_, '_>, key: &KeyInfo) -> Optio
     let source = from_and_tag(reader, &f, &format!("{:?}", key.key));
     let at = f.get("at").filter(|_| with_at).map(|e| {
         let shown = reader.text(&e, "5 mg/m3")?.to_owned();
-        Some((reader.measured(e.key, e.value, Kind::Concentration)?, shown))
+        Some((reader.measured(e.key, e.value, Kind::MassConcentration)?, shown))
     });
     let Some(is) = f.get("is") else {
         reader.report(

@@ -11,7 +11,7 @@ use toml::de::{DeTable, DeValue};
 use super::finding::{Finding, Findings};
 use super::when::{self, NotWhen};
 use super::{format, quantity, words};
-use crate::methods::units;
+use crate::hygiene::parse::{self, Kind};
 
 /// A key of a table with its value.
 #[derive(Clone, Copy)]
@@ -209,12 +209,7 @@ impl Reader<'_> {
     }
 
     /// A mass, a concentration and the like, in the unit in which it is kept.
-    pub fn measured(
-        &mut self,
-        key: &str,
-        value: &Spanned<DeValue<'_>>,
-        kind: units::Kind,
-    ) -> Option<f64> {
+    pub fn measured(&mut self, key: &str, value: &Spanned<DeValue<'_>>, kind: Kind) -> Option<f64> {
         let text = match value.get_ref() {
             DeValue::String(text) => text,
             other => {
@@ -227,9 +222,15 @@ impl Reader<'_> {
                 return None;
             }
         };
-        units::parse(text, kind)
+        parse::read_positive(text, kind)
             .map_err(|e| {
-                let finding = Finding::error(e.code, e.message).at(value.span(), e.label);
+                let label = match e.code {
+                    "missing-unit" => "of which unit?",
+                    "unknown-unit" => "unknown unit",
+                    "out-of-range" => "outside of what is taken",
+                    _ => "a number above zero is expected here",
+                };
+                let finding = Finding::error(e.code, e.message).at(value.span(), label);
                 self.report(finding.help(e.help));
             })
             .ok()

@@ -16,7 +16,7 @@ use super::read_steps::{self, PlanStep};
 use super::site::{self, Site};
 use super::source::Source;
 use super::{keys, words};
-use crate::methods::units::Kind;
+use crate::hygiene::parse::Kind;
 
 /// A value with its place in the text.
 #[derive(Clone, Debug)]
@@ -341,7 +341,7 @@ fn limits(
         wanted.sampler_flow = Some(At { value, span: e.whole_span() });
     }
     if let Some(e) = f.get("expect")
-        && let Some(value) = reader.measured(e.key, e.value, Kind::Concentration)
+        && let Some(value) = reader.measured(e.key, e.value, Kind::MassConcentration)
     {
         wanted.expect_mg_m3 = Some(At { value, span: e.whole_span() });
     }

@@ -20,6 +20,8 @@ pub use collide::{Change, Collision, Remedy};
 pub use endure::{PumpWorld, Runs};
 pub use solve::{Endurance, propose};
 
+use crate::hygiene::fibres;
+
 /// What is wanted, and what there is. Flows in L/min, volumes in L, masses in mg, concentrations in mg/m³, times in min.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wish {
@@ -96,7 +98,7 @@ impl Fibres {
     /// The volume that gives so many fibres on the filter, in L: A · E / (1000 · L).
     #[must_use]
     pub fn volume_l(&self, density_f_mm2: f64) -> f64 {
-        self.area_mm2 * density_f_mm2 / (self.level_f_ml * 1_000.0)
+        fibres::volume_l(self.area_mm2, density_f_mm2, self.level_f_ml)
     }
 
     /// The least and the most time at a flow, in min: t = A · E / (1000 · Q · L), NMAM 7400 issue 2, step 4.

@@ -1,6 +1,9 @@
 //! What the world does to a pump, in words.
 
+use draught::port::Key;
+
 use crate::bench::physics::{Fault, FaultKind};
+use crate::bench::whole::{Ask, FaultKind as Done};
 use crate::plan::format;
 use crate::report::numbers;
 
@@ -42,6 +45,47 @@ pub fn begins(fault: &Fault) -> String {
         FaultKind::AirShifted(kelvin, pascal) => {
             format!("the air is {kelvin:.1} K warmer and {pascal:.0} Pa denser {lasts}")
         }
+    }
+}
+
+/// What a campaign does to a pump: "power cut for 2 min".
+#[must_use]
+pub fn done(what: &Done) -> String {
+    let name = what.name();
+    let lasts = |ms| format!("for {}", format::duration(ms));
+    match *what {
+        Done::Cut { off_ms: ms }
+        | Done::WarnedCut { off_ms: ms }
+        | Done::LatePoll { for_ms: ms } => {
+            format!("{name} {}", lasts(ms))
+        }
+        Done::CutInFlash { operations, torn, off_ms }
+        | Done::CutInBoot { operations, torn, off_ms }
+        | Done::CutInArm { operations, torn, off_ms } => format!(
+            "{name}, after {operations} more operations, left as {:?}, {}",
+            torn.name(),
+            lasts(off_ms)
+        ),
+        Done::Rot { back, bit, off_ms } => format!(
+            "{name}, bit {bit} of what was written {back} writes ago, power off {}",
+            lasts(off_ms)
+        ),
+        Done::InWorld { kind, for_ms } => begins(&Fault { at_ms: 0, lasts_ms: for_ms, kind }),
+        Done::Pressed(key) => match key {
+            Key::Stop => "key: stop",
+            Key::Resume => "key: resume",
+            Key::ConfirmSampler => "key: a new sampler is in place",
+            Key::Clear => "key: lamp out",
+        }
+        .to_owned(),
+        Done::Asked(ask) => match ask {
+            Ask::Stop => "the host asks to stop",
+            Ask::Resume => "the host asks to resume",
+            Ask::Confirm => "the host says that a new sampler is in place",
+            Ask::Disarm => "the host asks to disarm",
+        }
+        .to_owned(),
+        Done::Collected | Done::Again => name.to_owned(),
     }
 }
 

@@ -20,7 +20,7 @@ const SPARE_ROWS: u32 = 40;
 /// How many spans ahead arming walks for each row that there is room for: what it blocks the firmware for is bounded.
 const WALKED_A_ROW: u32 = 16;
 
-/// Why a schedule was not loaded; the one that was loaded is as it was.
+/// Why a schedule was not loaded; but for [`LoadRefused::Armed`], none is loaded now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LoadRefused {
@@ -28,7 +28,7 @@ pub enum LoadRefused {
     Armed,
     /// The block is refused, there is no such place, or the flash failed.
     Shelf(ShelfError),
-    /// It is in its place, and that it is the one to be armed could not be kept: the flash failed.
+    /// It is in its place, and that it is the one to be armed could not be kept: the flash failed. Load it again.
     NotKept,
 }
 
@@ -61,7 +61,9 @@ impl fmt::Display for LoadRefused {
         match self {
             Self::Armed => f.write_str("a schedule is armed; stop or disarm it first"),
             Self::Shelf(refused) => refused.fmt(f),
-            Self::NotKept => f.write_str("that it is loaded could not be kept: the flash failed"),
+            Self::NotKept => {
+                f.write_str("that it is loaded could not be kept: the flash failed; load it again")
+            }
         }
     }
 }
@@ -98,13 +100,19 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if self.run.machine.is_armed() {
             return Err(LoadRefused::Armed);
         }
-        let stored =
-            self.keeper.shelf.store(self.board.flash(), place.into(), block, &mut self.table);
-        if let Err(refused) = stored {
+        let loaded = self.put(block, place);
+        if loaded.is_err() {
             // Nothing that was refused can be armed.
             self.table = StepTable::empty();
-            return Err(LoadRefused::Shelf(refused));
         }
+        loaded
+    }
+
+    fn put(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
+        self.keeper
+            .shelf
+            .store(self.board.flash(), place.into(), block, &mut self.table)
+            .map_err(LoadRefused::Shelf)?;
         self.place = place;
         let now = self.now();
         self.keep(now).map_err(|_| LoadRefused::NotKept)

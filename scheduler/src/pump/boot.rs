@@ -102,9 +102,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.finish_change_of_sampler(checkpoint);
         if rows.wrote {
             // That they are there: or each boot from now on would write the newest again.
-            let failing = core::mem::replace(&mut self.power.failing, self.warned);
-            let _ = self.keep(checkpoint.at);
-            self.power.failing = failing;
+            self.keep_as_found(checkpoint.at);
         }
         if !self.run.machine.is_armed() {
             return Booted::Idle;

@@ -126,6 +126,14 @@ impl<B: Board, const N: usize> Pump<B, N> {
         Ok(())
     }
 
+    /// At boot: the same checkpoint again, warned of if that one was. On an error it is as good as not yet there.
+    #[inline(never)]
+    pub(super) fn keep_as_found(&mut self, at: Now) {
+        let failing = core::mem::replace(&mut self.power.failing, self.warned);
+        let _ = self.keep(at);
+        self.power.failing = failing;
+    }
+
     /// Takes over what the newest checkpoint says, if there is one that can be understood.
     #[inline(never)]
     pub(super) fn read_newest(&mut self) -> Option<Checkpoint> {
@@ -199,7 +207,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// have been cut in its very last word, which then reads well now and not for ever. For the same reason the newest row
     /// is written again if the checkpoint still holds it: [`each_row`](Self::each_row) tells two that are the same once.
     ///
-    /// False when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
+    /// [`Found::is_newest`] is false when the journal holds a stretch that the checkpoint does not know of: a later checkpoint was there, and is
     /// not readable any more. Power cuts cannot do that, but flash that rots can.
     pub(super) fn write_missing_rows(&mut self, armed: bool, at: Now) -> Found {
         let event = self.run.event.event;
@@ -243,10 +251,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         run.over &= !has_event || again;
         let due = self.has_rows_due();
         if due || armed {
-            // The same checkpoint, so it was warned of if that one was.
-            let failing = core::mem::replace(&mut self.power.failing, self.warned);
-            let _ = self.keep(at);
-            self.power.failing = failing;
+            self.keep_as_found(at);
         }
         // No number is given twice.
         self.run.event.spans = last;

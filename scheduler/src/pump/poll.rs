@@ -43,7 +43,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if !self.act(now) {
             // The motor did not do as it was told.
             self.trip(Limit::Sensor, self.run.event.spans, now);
-            self.run.event.flags.set(Flags::MOTOR_FAILED);
             self.changed |= !self.indications.fault;
             self.indications.fault = true;
             wake = self.settle(now);
@@ -130,14 +129,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// The motor and the journal, in the order in which a cut does least harm.
-    #[inline(never)]
     /// False when the motor did not do as it was told.
+    #[inline(never)]
     fn act(&mut self, now: Now) -> bool {
         let mut obeys = self.rest();
-        if !obeys {
-            // Before the record is kept.
-            self.run.event.flags.set(Flags::MOTOR_FAILED);
-        }
         let since_kept = now.mono.since(self.run.kept);
         // A supply that warned and then held: what is pumped since must not go unaccounted for in silence.
         let lasts = since_kept >= WARNED_MS.into();
@@ -175,10 +170,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.is_pumping() || self.drive(Duty::OFF)
     }
 
+    /// Tells the motor; one that does not do as it is told is flagged.
     #[inline(never)]
     pub(super) fn drive(&mut self, duty: Duty) -> bool {
         self.driven = duty != Duty::OFF;
-        self.board.motor().drive(duty).is_ok()
+        let obeys = self.board.motor().drive(duty).is_ok();
+        if !obeys {
+            self.run.event.flags.set(Flags::MOTOR_FAILED);
+        }
+        obeys
     }
 
     #[inline(never)]
@@ -226,9 +226,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let Wake::At { mono, wall, drawn } = wake else { return wake };
         let mut ms = u64::from(self.config.reading_ms);
         match self.run.demand {
-            // A volume is full between two readings.
+            // A volume is full between two readings, and a checkpoint is due; one that is late already is tried at readings.
             Demand::Pump(target) => {
-                // So is a checkpoint; one that is late already is tried at readings.
                 let due = self.run.kept.plus_ms(self.config.checkpoint_ms.into()).since(now.mono);
                 if due > 0 {
                     ms = ms.min(due);

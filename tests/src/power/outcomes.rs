@@ -250,21 +250,6 @@ fn lines<J: Journal>(before: &[Option<u32>], last: u32) -> Vec<Line> {
     lines
 }
 
-/// The name of a way of tearing, in the words of the page.
-const fn name(torn: Torn) -> &'static str {
-    match torn {
-        Torn::Prefix => "prefix",
-        Torn::Some => "some bits",
-        Torn::Garbage => "garbage",
-        Torn::ReadError => "read error",
-        Torn::Unstable => "unstable",
-        Torn::LooksBlank => "looks blank",
-        Torn::LooksRight => "looks right",
-        Torn::Rest => "rest garbage",
-        Torn::OutOfOrder => "out of order",
-    }
-}
-
 fn section<J: Journal>(title: &str, before: &[Option<u32>], last: u32, page: &mut String) {
     writeln!(page, "\n**{title}**\n").unwrap();
     writeln!(page, "| cut at | on flash then | found at boot | on flash after the next write |")
@@ -281,7 +266,7 @@ fn section<J: Journal>(title: &str, before: &[Option<u32>], last: u32, page: &mu
         outcomes.sort_by_key(|(_, ways)| std::cmp::Reverse(ways.len()));
         let mut found = String::new();
         for (at, (outcome, ways)) in outcomes.iter().enumerate() {
-            let ways: Vec<_> = ways.iter().map(|t| name(*t)).collect();
+            let ways: Vec<_> = ways.iter().map(|t| t.name()).collect();
             match at {
                 0 => found.push_str(outcome),
                 _ => write!(found, "; {}: {outcome}", ways.join(", ")).unwrap(),

@@ -1,19 +1,24 @@
 //! The whole pump on the least board: what it records, and what is left of it after a cut at any operation of its flash.
 
+use std::num::NonZeroU8;
+
 use draught::event::{EndReason, Limit, PumpEnd};
 use draught::machine::Phase;
 use draught::port::{Key, Power};
 use draught::prelude::*;
 use draught::pump::Booted;
 use draught::record::Flags;
-use draught::table::{Outage, Resume, ResumeWithin};
-use draught::wire;
+use draught::table::{Fault, Outage, Resume, ResumeWithin, RetryEvery};
 use draught_tests::nor::Torn;
-use draught_tests::rig::{Pumping, Rig, Rows};
+use draught_tests::rig::{Pumping, Rig, Rows, block};
 
-mod failing;
-mod found_by_reading;
-mod found_later;
+mod clocks;
+mod flash;
+mod loading;
+mod motor;
+mod room;
+mod stories;
+mod supply;
 
 const FLOW_UL_PER_MIN: u32 = 2_500_000;
 const MINUTE: u64 = 60_000;
@@ -41,15 +46,18 @@ fn settings() -> Settings {
     Settings::new(UtcOffset::UTC, Target::flow(flow))
 }
 
-fn block(settings: Settings, steps: &[Step]) -> Vec<u8> {
-    let mut table = StepTable::<32>::new(settings);
-    for step in steps {
-        table.push(*step).unwrap();
-    }
-    table.push(Step::Finish).unwrap();
-    let mut block = [0; wire::max_len(32)];
-    let len = wire::encode(table.checked().unwrap(), &mut block).unwrap();
-    block[..len].to_vec()
+/// Goes on after an outage of an hour at most, with all of its time.
+fn made_up() -> Outage {
+    Outage::MakeUpTime(Resume {
+        within: ResumeWithin::from_ms(HOUR as u32).unwrap(),
+        while_charging: false,
+    })
+}
+
+/// Tries again after a time, so often.
+fn retry(every_ms: u64, times: u8) -> Fault {
+    let every = RetryEvery::from_ms(every_ms as u32).unwrap();
+    Fault::Retry { every, times: NonZeroU8::new(times).unwrap() }
 }
 
 /// A rig with a pump that is armed.
@@ -121,10 +129,7 @@ fn a_waiting_pump_wakes_no_more_often_than_it_must() {
 
 /// Three runs, two samplers, a hold: every kind of transition, in nine minutes.
 fn busy() -> Vec<u8> {
-    busy_with(Outage::MakeUpTime(Resume {
-        within: ResumeWithin::from_ms(HOUR as u32).unwrap(),
-        while_charging: false,
-    }))
+    busy_with(made_up())
 }
 
 fn busy_with(outage: Outage) -> Vec<u8> {

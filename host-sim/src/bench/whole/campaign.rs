@@ -4,12 +4,10 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
 
-use draught::event::EndReason;
-
 use super::broken::{Broken, Promise};
 use super::shrink::shrunk;
 use super::trial::{Told, Trial, trial};
-use crate::cli::rows::end_word;
+use crate::plan::format;
 
 /// What to run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,7 +31,7 @@ pub struct Summary {
     /// What happened to them, by kind.
     pub faults: BTreeMap<&'static str, u64>,
     /// Ends of events.
-    pub ends: BTreeMap<String, u64>,
+    pub ends: BTreeMap<&'static str, u64>,
     /// Events that ended, for a reason that there was.
     pub events: u64,
     /// Events that rot took.
@@ -68,11 +66,7 @@ impl Summary {
     fn add(&mut self, of: &Trial, told: &Told) {
         self.count(of);
         for end in &told.ends {
-            let word = match end {
-                EndReason::Finished => "finished",
-                other => end_word(*other).trim_start_matches("end: "),
-            };
-            *self.ends.entry(word.to_owned()).or_default() += 1;
+            *self.ends.entry(format::ended(*end)).or_default() += 1;
         }
         self.events += told.ends.len() as u64;
         self.rotten += u64::from(told.rotten);

@@ -1,12 +1,13 @@
 //! `draught compute`: the arithmetic of [`crate::hygiene`], one answer at a time.
 
 mod air;
+mod confidence;
 mod days;
-mod doubt;
 mod exposed;
 mod lab;
 mod read;
 mod shown;
+mod uncertainty;
 mod verify;
 
 use super::io::{Failure, Io};
@@ -58,9 +59,9 @@ enum What {
     /// Several substances that act together.
     Mixture(exposed::Mixture),
     /// Over the limit or not, errors allowed for.
-    Confidence(doubt::Confidence),
+    Confidence(confidence::Confidence),
     /// An uncertainty budget: of a volume, a concentration, or of terms of your own.
-    Uncertainty(doubt::Uncertainty),
+    Uncertainty(uncertainty::Uncertainty),
     /// Share of scheduled samples that were valid, by quarter.
     Completeness(days::Completeness),
 }

@@ -158,11 +158,7 @@ impl Shown {
         places: i32,
         unit: &'static str,
     ) -> Result<(), Failure> {
-        let digits = round::to_places(value, places).map_err(|p| problem("", p))?;
-        let text = format!("{digits} {unit}").trim_end().to_owned();
-        let value = Some(value);
-        self.results.push(Figure { name: name.into(), text, unit, value, low: None, high: None });
-        Ok(())
+        self.placed(name.into(), (value, places, unit), "")
     }
 
     /// A result, signed: a difference.
@@ -173,17 +169,21 @@ impl Shown {
         places: i32,
         unit: &'static str,
     ) -> Result<(), Failure> {
+        self.placed(name.into(), (value, places, unit), if value > 0.0 { "+" } else { "" })
+    }
+
+    /// A number to so many places; a zero has no sign.
+    fn placed(
+        &mut self,
+        name: String,
+        (value, places, unit): (f64, i32, &'static str),
+        sign: &str,
+    ) -> Result<(), Failure> {
         let digits = round::to_places(value, places).map_err(|p| problem("", p))?;
         let is_zero = digits.chars().all(|c| matches!(c, '0' | '.'));
-        let sign = if value > 0.0 && !is_zero { "+" } else { "" };
-        self.results.push(Figure {
-            name: name.into(),
-            text: format!("{sign}{digits} {unit}"),
-            unit,
-            value: Some(value),
-            low: None,
-            high: None,
-        });
+        let sign = if is_zero { "" } else { sign };
+        let text = format!("{sign}{digits} {unit}").trim_end().to_owned();
+        self.results.push(Figure { name, text, unit, value: Some(value), low: None, high: None });
         Ok(())
     }
 

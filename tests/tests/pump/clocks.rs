@@ -1,0 +1,129 @@
+//! What a record says when a clock is lost, set or late.
+
+use draught::event::EndReason;
+use draught::prelude::*;
+use draught::pump::Booted;
+use draught::record::Flags;
+use draught_tests::rig::Rig;
+use draught_tests::rig::Rows;
+use draught_tests::rig::block;
+
+use super::{HOUR, MINUTE, armed, busy, minutes, morning, run, settings};
+
+#[test]
+fn a_wall_clock_that_went_back_over_an_outage_is_not_believed() {
+    // The stop time is kept by the wall clock: one that went back by an hour would let the pump run an hour too long.
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE));
+    rig.outage(MINUTE);
+    let back = rig.look().wall.unwrap().as_ms() - HOUR;
+    rig.set().wall = WallMs::from_ms(back);
+    let (mut pump, booted) = rig.boot(60_000);
+    assert_eq!(booted, Booted::Resumed { outage_ms: None });
+    assert!(rig.run(&mut pump, HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!(event.reason, EndReason::ClockLost);
+    // A clock of whole seconds may seem to go back by one.
+    let (rig, mut pump) = armed(&busy(), 20_000);
+    assert!(rig.run(&mut pump, 20_001));
+    rig.outage(100);
+    let back = rig.look().wall.unwrap().as_ms() - 1_000;
+    rig.set().wall = WallMs::from_ms(back);
+    let (_, booted) = rig.boot(20_000);
+    assert_eq!(booted, Booted::Resumed { outage_ms: Some(0) });
+}
+
+#[test]
+fn a_clock_that_went_back_over_an_outage_is_in_the_flags() {
+    let (rig, mut pump) = armed(&busy(), 20_000);
+    assert!(rig.run(&mut pump, 30_000));
+    rig.outage(MINUTE);
+    let back = rig.look().wall.unwrap().as_ms() - HOUR;
+    rig.set().wall = WallMs::from_ms(back);
+    let (mut pump, booted) = rig.boot(20_000);
+    assert_eq!(booted, Booted::Resumed { outage_ms: None });
+    assert!(rig.run(&mut pump, HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!(event.reason, EndReason::Finished);
+    assert!(
+        event.flags.has(Flags::CLOCK_STEPPED) || event.flags.has(Flags::CLOCK_UNTRUSTED),
+        "{:b}, started {:?}, stopped {:?}",
+        event.flags.0,
+        event.started,
+        event.stopped
+    );
+}
+
+#[test]
+fn a_start_on_an_untrusted_clock_has_no_time_of_day() {
+    let (rig, mut pump) = {
+        let rig = Rig::new(morning(), 1);
+        rig.set().wall = None;
+        let (mut pump, _) = rig.boot(60_000);
+        pump.load(&block(settings(), &[run(1), Step::Hold(minutes(60)), run(1)]), 0).unwrap();
+        pump.arm().unwrap();
+        (rig, pump)
+    };
+    assert!(rig.run(&mut pump, 30 * MINUTE));
+    rig.set().wall = Some(morning());
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let rows = Rows::of(&mut pump);
+    let event = rows.events[0];
+    assert_eq!(
+        event.started, None,
+        "pumping first began at 0 min, and the record says when it began for the second time"
+    );
+}
+
+#[test]
+fn a_stop_on_an_untrusted_clock_has_no_time_of_day() {
+    let (rig, mut pump) =
+        armed(&block(settings(), &[run(1), Step::Hold(minutes(60)), run(1)]), 60_000);
+    assert!(rig.run(&mut pump, 30 * MINUTE));
+    rig.set().wall = None;
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let rows = Rows::of(&mut pump);
+    let (event, sample) = (rows.events[0], rows.samples[0]);
+    assert_eq!((event.spans, event.pumped_ms), (2, 2 * MINUTE));
+    assert_eq!((event.stopped, sample.end), (None, None), "pumping last ended at 62 min, not at 1");
+}
+
+#[test]
+fn a_clock_set_by_a_minute_while_a_schedule_waits_is_in_the_flags() {
+    let steps = [Step::WaitForDate(Date::from_ymd(2027, 3, 15).unwrap()), run(15)];
+    let (rig, mut pump) = armed(&block(settings(), &steps), 60_000);
+    pump.poll();
+    rig.pass(5 * 24 * HOUR);
+    // The operator sets the clock, and the firmware polls, as docs/porting.md asks.
+    let on = rig.look().wall.unwrap().as_ms() + MINUTE;
+    rig.set().wall = WallMs::from_ms(on);
+    assert!(rig.run(&mut pump, 8 * 24 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert!(event.flags.has(Flags::CLOCK_STEPPED), "set by 60 s, flags {:b}", event.flags.0);
+}
+
+#[test]
+fn a_clock_that_is_set_by_less_than_2_s_over_and_over_is_in_the_flags() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    for minute in 1..=20 {
+        assert!(rig.run(&mut pump, minute * MINUTE));
+        let on = rig.look().wall.unwrap().as_ms() + 1_900;
+        rig.set().wall = WallMs::from_ms(on);
+    }
+    assert!(rig.run(&mut pump, HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert!(event.flags.has(Flags::CLOCK_STEPPED), "38 s in all, flags {:b}", event.flags.0);
+}
+
+#[test]
+fn a_run_that_was_too_long_because_of_a_late_poll_is_flagged() {
+    // porting.md: "Calls that come late are recorded".
+    let (rig, mut pump) = armed(&block(settings(), &[run(1), Step::Hold(minutes(5))]), 60_000);
+    assert!(rig.run(&mut pump, 57_000));
+    rig.pass(7_900); // 4.9 s after the reading at 56 or 57 s, in two goes
+    pump.poll();
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert!(rows.spans[0].pumped_ms > 64_000, "{}", rows.spans[0].pumped_ms);
+    assert!(rows.events[0].flags.has(Flags::FLOW_UNKNOWN), "flags {:b}", rows.events[0].flags.0);
+}

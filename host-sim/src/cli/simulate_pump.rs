@@ -23,7 +23,7 @@ fn samples(pump: &PumpOutcome) -> impl Iterator<Item = &SampleRow> {
 
 /// The volume at standard conditions, as it was summed on the pump.
 pub(super) fn standard(pump: &PumpOutcome, row: &mut Row<'_>) {
-    let metered: u64 = samples(pump).map(|s| s.metered_ms).sum();
+    let metered: u64 = samples(pump).map(|s| s.metered_ms()).sum();
     let measured: u64 = samples(pump).map(|s| s.air_ms).sum();
     let sum = samples(pump).map(|s| s.standard).fold(RawVolume::ZERO, RawVolume::saturating_add);
     let (happened, remark) = match measured {
@@ -49,9 +49,9 @@ pub(super) fn air(pump: &PumpOutcome, row: &mut Row<'_>) {
             if min == max { "all the time".to_owned() } else { format!("{min} to {max} {unit}") };
         row(what, "-".to_owned(), format!("{} {unit}", text(mean)), range);
     };
-    let temperature = spread(pump, |s| s.temperature_mk);
+    let temperature = spread(pump, SampleRow::temperature_mk);
     line("air temperature", "°C", 1, temperature, &celsius);
-    line("air pressure", "kPa", 2, spread(pump, |s| s.pressure_pa), &kpa);
+    line("air pressure", "kPa", 2, spread(pump, SampleRow::pressure_pa), &kpa);
 }
 
 type Spreads = Option<(u32, u32, u32)>;

@@ -17,6 +17,7 @@ mod flash;
 mod loading;
 mod motor;
 mod room;
+mod samples;
 mod stories;
 mod supply;
 
@@ -78,7 +79,7 @@ fn assert_sums(rows: &Rows) {
     assert_eq!(numbers, (1..=event.spans).collect::<Vec<_>>(), "each span once");
     let volume = |v: &mut dyn Iterator<Item = RawVolume>| -> u64 { v.map(RawVolume::as_raw).sum() };
     assert_eq!(volume(&mut rows.spans.iter().map(|s| s.volume)), event.volume.as_raw());
-    let of_samples = volume(&mut rows.samples.iter().map(|s| s.volume));
+    let of_samples = volume(&mut rows.samples.iter().map(|s| s.volume()));
     assert_eq!(of_samples, event.volume.as_raw(), "{:#?}", rows.samples);
     let pumped: u64 = rows.spans.iter().map(|s| s.pumped_ms).sum();
     assert_eq!(pumped, event.pumped_ms);
@@ -102,7 +103,7 @@ fn a_run_is_kept_as_it_was() {
     assert_eq!((event.pumped_ms, event.spans, event.samples), (15 * MINUTE, 1, 1));
     assert_eq!(event.flags, Flags(0), "{:?}", event.flags);
     assert_eq!(event.supply_armed_percent, Some(80));
-    assert_eq!(sample.metered_ms, 15 * MINUTE);
+    assert_eq!(sample.metered_ms(), 15 * MINUTE);
     assert_eq!(event.volume.as_raw(), rig.look().truly_drawn);
     let expected = u64::from(FLOW_UL_PER_MIN) * 15 * MINUTE;
     assert!(event.volume.as_raw().abs_diff(expected) < expected / 200, "{:?}", event.volume);

@@ -77,7 +77,7 @@ impl Run<'_> {
         }
         let volume = event.volume.as_raw();
         let of_spans: u64 = rows.spans.iter().map(|s| s.volume.as_raw()).sum();
-        let of_samples: u64 = rows.samples.iter().map(|s| s.volume.as_raw()).sum();
+        let of_samples: u64 = rows.samples.iter().map(|s| s.volume().as_raw()).sum();
         if of_spans != volume || of_samples != volume {
             return differ(format!(
                 "volumes: {of_spans} in spans, {of_samples} in samples, {volume}"

@@ -10,9 +10,6 @@ use crate::record::{Flags, SpanRow, Tally};
 /// An appointment met later than this is told, in ms: less is how long a poll takes.
 const LATE_MS: u64 = 1_000;
 
-/// How often the row of a sample is tried to be written before its sums make room for the next.
-const KEEP_TRIES: u8 = 3;
-
 impl<B: Board, const N: usize> Pump<B, N> {
     /// Takes an event into the record.
     #[inline(never)]
@@ -47,12 +44,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             if self.run.sample.number != 0 {
                 self.close_sample();
                 // While its sums are still there. The motor goes on as it does for these few ms; the next reading covers them.
-                for _ in 0..KEEP_TRIES {
-                    let _ = self.keep(now);
-                    if !self.run.sample.over {
-                        break;
-                    }
-                }
+                let _ = self.keep(now);
             }
             self.begin_sample(now, sample);
         }

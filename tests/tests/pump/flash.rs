@@ -223,7 +223,7 @@ fn a_hiccup_of_the_flash_when_the_sampler_changes_loses_no_sample() {
     let (rig, mut pump) = armed(&block(settings, &steps), 20_000);
     assert!(rig.run(&mut pump, MINUTE - 500));
     rig.pass(500);
-    rig.set().flash_hiccups = 1;
+    rig.set().flash_hiccups = 20;
     pump.poll();
     assert_eq!(rig.look().flash_hiccups, 0);
     assert!(rig.run(&mut pump, HOUR));

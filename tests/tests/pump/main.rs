@@ -84,6 +84,15 @@ fn assert_sums(rows: &Rows) {
     let pumped: u64 = rows.spans.iter().map(|s| s.pumped_ms).sum();
     assert_eq!(pumped, event.pumped_ms);
     assert_eq!(rows.samples.iter().map(|s| s.pumped_ms).sum::<u64>(), pumped);
+    for sample in &rows.samples {
+        let own = rows.spans.iter().filter(|s| s.sample == sample.number);
+        let of_spans = own.fold(0, |all, s| all | s.flags.0);
+        assert_eq!(of_spans & !sample.flags.0, 0, "in a stretch and not in its sample");
+        assert_eq!(sample.flags.0 & !event.flags.0, 0, "in a sample and not in the event");
+    }
+    let interruptions: u16 = rows.samples.iter().map(|s| s.interruptions).sum();
+    let unaccounted: u32 = rows.samples.iter().map(|s| s.unaccounted_ms).sum();
+    assert_eq!((interruptions, unaccounted), (event.interruptions, event.unaccounted_ms));
     let numbers: Vec<_> = rows.samples.iter().map(|s| s.number).collect();
     assert_eq!(numbers, (1..=event.samples).collect::<Vec<_>>(), "each sample once");
 }

@@ -57,12 +57,7 @@ impl Meter {
     /// A meter that has seen nothing, from a moment on.
     #[must_use]
     pub const fn new(start: MonoMs) -> Self {
-        Self {
-            last: start,
-            gap_ms: 0,
-            gaps: 0,
-            sums: FlowSums::NONE,
-        }
+        Self { last: start, gap_ms: 0, gaps: 0, sums: FlowSums::NONE }
     }
 
     /// A reading: the flow, in µL/min, since the call before. A reading that covers no time counts for nothing.

@@ -96,6 +96,15 @@ pub(super) fn trouble(s: &Simulated<'_>, pump: &PumpOutcome, row: &mut Row<'_>, 
         };
         row("resumed", dash(), times, lost);
     }
+    if event.missed > 0 {
+        let missed = paint.careful(&event.missed.to_string());
+        row(
+            "missed",
+            "0".to_owned(),
+            missed,
+            "appointments missed, runs lost, passes skipped".to_owned(),
+        );
+    }
     let tripped: Vec<String> = Limit::ALL
         .iter()
         .zip(event.trips)

@@ -94,7 +94,8 @@ fn a_limit_is_told_of_the_sample_that_it_tripped_in() {
 fn a_sensor_that_does_not_answer_is_told_of_the_stretch() {
     let mut settings = settings();
     settings.fault = Fault::Close;
-    let (rig, mut pump) = armed(&block(settings, &[run(5), Step::Hold(minutes(1)), run(5)]), 60_000);
+    let (rig, mut pump) =
+        armed(&block(settings, &[run(5), Step::Hold(minutes(1)), run(5)]), 60_000);
     assert!(rig.run(&mut pump, 8 * MINUTE));
     rig.set().sensor_works = false;
     assert!(rig.run(&mut pump, 8 * MINUTE + 3_000));

@@ -3,9 +3,11 @@
 use draught::clock::{Now, WallMs};
 use draught::event::Limit;
 use draught::forecast::What;
+use draught::record::INTERRUPTION_MS;
 use draught::units::RawVolume;
 
 use super::flow::{figures, signed_percent};
+use super::pump_flags;
 use super::sample::{Happened, Mark, Planned, Point, SideBySide, SpanResult};
 use super::volumes::litres;
 use crate::event::Record;
@@ -87,8 +89,8 @@ pub(super) fn happened(record: &Record, row: &SampleRecord, planned: Option<&Pla
         worst_5_min_percent: worst,
         temperature_c: three(row.temperature_mk, |mk| (mk - 273_150.0) / 1e3),
         pressure_kpa: three(row.pressure_pa, |pa| pa / 1e3),
-        interruptions: event.map(|e| e.interruptions),
-        trips: event.map(|e| e.trips),
+        interruptions: Some(row.interruptions),
+        trips: Some(pump_flags::trips(&record.file, row)),
         late_ms: event.map(|e| e.late_ms),
         battery_armed_percent: event.and_then(|e| e.supply_armed_percent),
         battery_ended_percent: event.and_then(|e| e.supply_ended_percent),
@@ -172,10 +174,17 @@ pub(super) fn marks(record: &Record, row: &SampleRecord) -> Vec<Mark> {
             marks.push(mark("trip", &span.end, says));
         }
     }
-    if let Some(event) = &record.file.event {
-        for at in event.interrupted.iter().filter(|at| inside(at)) {
-            let says = "power was lost for more than 1 min".to_owned();
-            marks.push(mark("interruption", &Some(at.clone()), says));
+    for span in of_sample(record, row.sample).filter(|s| s.ended_by == "outage") {
+        let on = record.file.spans.iter().find(|s| s.span == span.span + 1);
+        let on = on.and_then(|s| s.begin.as_ref());
+        let off_ms =
+            on.and_then(wall).zip(span.end.as_ref().and_then(wall)).map(|(on, off)| on.since(off));
+        if off_ms.is_none_or(|ms| ms > INTERRUPTION_MS) {
+            let says = match off_ms {
+                Some(ms) => format!("no power, for {}", format::distance(ms)),
+                None => "no power".to_owned(),
+            };
+            marks.push(Mark { to: on.cloned(), ..mark("interruption", &span.end, says) });
         }
     }
     for fault in record.file.simulation.iter().flat_map(|s| &s.faults) {
@@ -278,7 +287,7 @@ pub(super) fn side_by_side(
         row("pressure", dash(), around(pa, "kPa", 4), "outside".to_owned());
     }
     if let Some(n) = h.interruptions {
-        row("interruptions", dash(), n.to_string(), "of more than 1 min, whole event".to_owned());
+        row("interruptions", dash(), n.to_string(), "of more than 1 min".to_owned());
     }
     if let (Some(a), Some(b)) = (h.battery_armed_percent, h.battery_ended_percent) {
         row("battery", dash(), format!("{a} % to {b} %"), "whole event".to_owned());

@@ -1,35 +1,11 @@
-//! What is outside of what plan and method ask, and what the pump's own flags come to.
+//! What is outside of what plan and method ask.
 
 use super::flow::figures;
 use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
-use crate::event::{Group, Record, Sampler};
+use crate::event::{Group, Sampler};
 use crate::methods::Entry;
-use crate::plan::format;
 use crate::record_file::SampleRecord;
-
-/// What is so, for a flag of the pump's record.
-pub(super) fn event_words(code: &str, record: Option<&Record>) -> String {
-    let Some(event) = record.and_then(|r| r.file.event.as_ref()) else { return String::new() };
-    let t = &event.trips;
-    match code {
-        "limit-tripped" => format!(
-            "flow too low {}, flow too high {}, pressure {}, supply {}, sensor {} times",
-            t.flow_low, t.flow_high, t.pressure, t.supply, t.sensor
-        ),
-        "interrupted" | "many-interruptions" => format!(
-            "{} of more than 1 min; resumed {}, after an outage of any length",
-            format::count(event.interruptions.into(), "interruption"),
-            format::count(event.resumes.into(), "time")
-        ),
-        "time-unaccounted" => {
-            format!("at most {}", format::duration(event.unaccounted_ms.into()))
-        }
-        "late" => format!("at most {} late", format::duration(event.late_ms.into())),
-        "ended-early" => event.reason.replace('-', " "),
-        _ => "of the whole event".to_owned(),
-    }
-}
 
 /// What is outside of what plan and method ask.
 pub(super) fn outside(

@@ -121,9 +121,9 @@ pub struct Happened {
     pub temperature_c: Option<[f64; 3]>,
     /// Outside pressure: least, mean, most.
     pub pressure_kpa: Option<[f64; 3]>,
-    /// Interruptions of more than 1 min in the whole event.
+    /// Interruptions of more than 1 min.
     pub interruptions: Option<u16>,
-    /// How often each limit tripped in the whole event.
+    /// How often each limit tripped.
     pub trips: Option<Trips>,
     /// Largest lateness of an appointment.
     pub late_ms: Option<u32>,

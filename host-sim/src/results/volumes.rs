@@ -35,7 +35,6 @@ pub(super) struct Known<'a> {
     pub verified: &'a Verified,
     pub rule: &'a Rule,
     pub on_manifold: bool,
-    pub unaccounted_ms: u32,
 }
 
 /// Computes it.
@@ -263,7 +262,7 @@ fn budget(
         }
     };
     // The pump's timer: its rows are to the ms, a stop within a second; what a cut took is not known.
-    let half = (1_000.0 + f64::from(k.unaccounted_ms)) / 60_000.0;
+    let half = (1_000.0 + f64::from(k.row.unaccounted_ms)) / 60_000.0;
     sources.push((
         "time",
         "assumed: 1 s of the pump's timer, and what cuts left unaccounted, rectangular".to_owned(),

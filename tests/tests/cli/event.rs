@@ -59,6 +59,21 @@ fn a_folder_is_made_checked_and_reckoned() {
     same_as_stored("tests/tests/cli/screens/event.txt".as_ref(), &told);
 }
 
+/// The records of the example are those that the tool makes of its plan.
+#[test]
+fn the_records_of_the_example_are_made_by_the_simulator() {
+    let folder = Folder::new("records");
+    for pump in [1, 2] {
+        let made = folder.file("made.json");
+        let answer = type_in(&format!(
+            "draught simulate {DEMO}/plan.toml --armed-at \"2027-05-10 06:15\" --world worn-2-l-min --seed {pump} --record {made}"
+        ));
+        assert_eq!((answer.code, answer.err.as_str()), (0, ""));
+        let made = std::fs::read_to_string(made).expect("a record");
+        same_as_stored(format!("{DEMO}/records/p{pump}.json").as_ref(), &made);
+    }
+}
+
 #[test]
 fn what_contradicts_is_told_with_its_line() {
     let folder = Folder::new("contradicts");

@@ -5,7 +5,9 @@ use super::heads::{head, limits, rule};
 use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
-use super::{Flag, Limit, Results, analytes, compare, flags, from_record, pump_flags, volumes};
+use super::{
+    Flag, Limit, Results, analytes, blanks, compare, flags, from_record, pump_flags, volumes,
+};
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
@@ -41,16 +43,17 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
         &mut results.assumptions,
         &mut results.missing,
     );
-    results.blanks = analytes::blank_results(&folder.field);
+    results.blanks = blanks::results(&folder.field);
     results.pairs = compare::pairs(&results.samples);
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
         results.assumptions.push(match folder.field.event.subtract_blanks {
             Some(false) => "field blanks are not subtracted, as the field sheet says".to_owned(),
-            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit are not"
+            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit count as nothing in it"
                 .to_owned(),
         });
     }
-    results.assumptions.dedup();
+    let mut seen = std::collections::BTreeSet::new();
+    results.assumptions.retain(|line| seen.insert(line.clone()));
     results
 }
 
@@ -139,13 +142,17 @@ fn one(
     if let Some(expiry) = sampler.expiry.as_ref().filter(|_| expired) {
         all.push(flags::flag("media-expired", format!("good until {}", expiry.says)));
     }
-    let (at, volume_is) = conditions(entry.as_ref(), volume.as_ref(), used_l, row);
+    let at = conditions(entry.as_ref(), volume.as_ref(), used_l, row);
+    if at.is_wanted_and_not_there && used_l.is_some() {
+        all.push(flags::flag("not-standard", "the volume used is actual"));
+    }
     let known = analytes::Known {
         field: &folder.field,
         sampler,
         method: entry.as_ref(),
-        volume_l: at,
-        volume_is,
+        volume_l: at.volume_l,
+        volume_is: at.volume_is,
+        at_reference: at.reference,
         volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
         limits,
     };
@@ -153,16 +160,14 @@ fn one(
     for lab in &sampler.lab {
         let found = analytes::analyte(&known, lab);
         all.extend(found.flags);
+        assumptions.extend(found.notes);
         if let (Some(concentration), Some(worker), Some(row)) =
             (found.concentration, &sampler.worker, row)
         {
-            parts.push(part(sampler, &worker.is, &found.shown.analyte, row, concentration));
-        }
-        if pump && analytes::blank_below(&folder.field, sampler, lab) {
-            assumptions.push(format!(
-                "{}: a blank of its lot is below its limit; nothing is subtracted for it, so the result is not too low",
-                sampler.id.is
-            ));
+            parts.push(Part {
+                at_reference: at.reference,
+                ..part(sampler, &worker.is, &found.shown.analyte, row, concentration)
+            });
         }
         laboratory.push(found.shown);
     }
@@ -229,24 +234,45 @@ fn part(s: &Sampler, worker: &str, analyte: &str, row: &SampleRecord, found: Amo
         duplicate: s.duplicate_of.is_some(),
         minutes: row.pumped_ms as f64 / 60_000.0,
         concentration: found,
+        at_reference: None,
         window: at(&row.begin).zip(at(&row.end)),
     }
 }
 
-/// The volume at the conditions that the method asks for.
+/// A volume at the conditions that the method asks for.
+struct AtConditions {
+    volume_l: Option<f64>,
+    volume_is: &'static str,
+    /// This volume over that at 25 °C and 101.325 kPa (760 mm Hg), where the air was measured.
+    reference: Option<f64>,
+    is_wanted_and_not_there: bool,
+}
+
 fn conditions(
     entry: Option<&Entry>,
     volume: Option<&volumes::Volume>,
     used_l: Option<f64>,
     row: Option<&SampleRecord>,
-) -> (Option<f64>, &'static str) {
-    let asks =
-        entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| v.shown == "standard");
+) -> AtConditions {
+    // "standard, 298 K and 101 kPa": the first word decides.
+    let word = |shown: &str| shown.split([',', ' ']).next() == Some("standard");
+    let asks = entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| word(&v.shown));
     // A standard volume that does not cover the sample is none.
     let covered = row.is_some_and(|r| r.air_measured_ms >= r.metered_ms);
-    match volume.and_then(|v| v.shown.standard_l).filter(|_| asks && covered) {
-        Some(standard) => (Some(standard), "standard"),
-        None => (used_l, "actual"),
+    let standard_l = volume.and_then(|v| v.shown.standard_l).filter(|_| covered);
+    match standard_l.filter(|_| asks) {
+        Some(standard) => AtConditions {
+            volume_l: Some(standard),
+            volume_is: "standard",
+            reference: Some(1.0),
+            is_wanted_and_not_there: false,
+        },
+        None => AtConditions {
+            volume_l: used_l,
+            volume_is: "actual",
+            reference: used_l.zip(standard_l).map(|(used, standard)| used / standard),
+            is_wanted_and_not_there: asks,
+        },
     }
 }
 

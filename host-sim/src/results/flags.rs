@@ -87,6 +87,12 @@ table! {
     "meter-not-corrected", "review",
         "a rotameter was read without the air of its calibration: it was not corrected",
         "fill in calibrated-temperature and calibrated-pressure, and temperature and pressure at the site";
+    "readings-apart", "review",
+        "the readings of one verification are further apart than its limit",
+        "they cannot be of one flow: read them again, and look for a leak or a number written wrongly";
+    "not-standard", "review",
+        "the method reports at standard conditions, and temperature and pressure were not measured all of the time",
+        "the concentration is at actual conditions; correct it with readings taken beside the sampler";
     "pump-off-meter", "review",
         "the pump's own mean flow differs from the verified flow by more than the limit",
         "have the pump's sensor calibrated; think about volume-from = \"mean-flow-time\"";

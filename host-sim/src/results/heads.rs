@@ -16,6 +16,7 @@ pub(super) fn limits(field: &Field) -> Vec<Limit> {
         source: l.source.clone(),
         analyte: l.analyte.clone(),
         sae: l.sae,
+        in_ppm: l.in_ppm,
     };
     field.event.limits.iter().map(of).collect()
 }

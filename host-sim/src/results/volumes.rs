@@ -239,6 +239,11 @@ fn budget(
                 half = (pump - meter).abs();
                 says = "the pump's mean flow off the verified one: no better known than that, rectangular".to_owned();
             }
+            let of_limit = limit / 100.0 * used / minutes;
+            if before.zip(after).is_none() && of_limit > half {
+                half = of_limit;
+                says = "assumed: verified once only, so within the verification limit at the other end, rectangular".to_owned();
+            }
             sources.push((
                 "flow calibration",
                 "the meter's standard uncertainty, as on the field sheet".to_owned(),

@@ -25,6 +25,8 @@ pub(super) struct Known<'a> {
     pub limits: &'a [Limit],
     /// What makes a concentration one at 25 °C and 760 mm Hg, where the air was measured.
     pub at_reference: Option<f64>,
+    /// What temperature and pressure add to a volume at standard conditions: a relative standard uncertainty.
+    pub air_relative: f64,
 }
 
 /// What is left of a mass, and whether it broke through.
@@ -107,6 +109,13 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
             return Analyte { shown: r, flags, ..Analyte::default() };
         }
     };
+    let any_blank = k.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank);
+    let subtracts = k.field.event.subtract_blanks != Some(false) && k.sampler.kind == Kind::Pump;
+    if any_blank && subtracts && blanks.is_empty() && takes_blanks(lab) {
+        let lot =
+            k.sampler.media_lot.as_deref().map_or("no lot".to_owned(), |l| format!("lot {l}"));
+        flags.push(flags::flag("no-blank", format!("{name}, {lot}")));
+    }
     if !blanks.is_empty() && takes_blanks(lab) {
         r.blank_mg = Some(net.blank_mg);
         r.blank_from = blanks.ids();
@@ -199,6 +208,13 @@ fn of_mass(k: &Known<'_>, name: &str, net: Amount, lab: &Lab, flags: &mut Vec<Fl
             flags.push(flags::flag("below-lod", format!("{name}: {says}")));
         }
         Amount::Found(x) => {
+            let of_method = k.method.and_then(|m| m.values.one("lod"));
+            if let Some(lod) =
+                of_method.filter(|lod| lab.lod_mg.is_none() && strictly_over(*lod, x))
+            {
+                let says = format!("{name}: {}, the method detects from {}", text(x), text(lod));
+                flags.push(flags::flag("below-method-lod", says));
+            }
             if let Some(loq) = lab.loq_mg.filter(|loq| strictly_over(*loq, x)) {
                 let says = format!("{name}: {}, quantified from {}", text(x), text(loq));
                 flags.push(flags::flag("below-loq", says));
@@ -231,8 +247,15 @@ fn budget(
     let volume = k.volume_budget?;
     let u = lab.u_percent?;
     let (blank_spread, blank_says) = blanks.spread().unzip();
-    // The share of the volume, for a volume at other conditions too.
-    let standard = volume.combined / volume.result * volume_l;
+    // The share of the volume, for a volume at other conditions too; those bring their own doubt.
+    let (air, of_volume) = match k.volume_is {
+        "standard" => (
+            k.air_relative,
+            "the budget of the volume; temperature within 2 K and pressure within 10 mm Hg, rectangular (App. L 7.4.8, 7.4.9)",
+        ),
+        _ => (0.0, "the budget of the volume"),
+    };
+    let standard = (volume.combined / volume.result).hypot(air) * volume_l;
     let volume_spread = match volume.freedom {
         Some(freedom) => Spread::Student { standard, freedom },
         None => Spread::Normal { standard },
@@ -247,7 +270,7 @@ fn budget(
     };
     let of_mass =
         format!("the laboratory: {} % of the mass, a standard uncertainty", figures(u, 2));
-    let mut sources = vec![("mass", of_mass), ("volume", "the budget of the volume".to_owned())];
+    let mut sources = vec![("mass", of_mass), ("volume", of_volume.to_owned())];
     sources.extend(blank_says.map(|says| ("blank", says)));
     Some((concentration_budget(&known, COVERAGE).ok()?, sources))
 }

@@ -1,7 +1,7 @@
 //! The whole: an event folder, or records alone, to results. Pure: it reads no file and no clock.
 
-use super::flow::{Rule, Verified, verified};
-use super::heads::{head, limits, rule};
+use super::flow::{Rule, Verified, figures, signed_percent, verified};
+use super::heads::{self, head, limits, rule};
 use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
@@ -19,7 +19,7 @@ use crate::record_file::{NOTICE, SampleRecord};
 pub fn compute(folder: &Folder, library: &Library) -> Results {
     let simulated = folder.records.iter().any(|r| r.file.origin != "pump");
     let limits = limits(&folder.field);
-    let rule = rule(folder);
+    let rule = rule(folder, None);
     let mut results = Results {
         simulated,
         notice: simulated.then(|| NOTICE.to_owned()),
@@ -32,6 +32,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
     };
     let mut parts = Vec::new();
     for sampler in &folder.field.samplers {
+        let rule = heads::rule(folder, Some(sampler));
         let sample =
             one(folder, library, &rule, &limits, sampler, &mut parts, &mut results.assumptions);
         results.samples.push(sample);
@@ -43,6 +44,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
         &mut results.assumptions,
         &mut results.missing,
     );
+    manifolds(&mut results.samples);
     results.blanks = blanks::results(&folder.field);
     results.pairs = compare::pairs(&results.samples);
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
@@ -153,6 +155,7 @@ fn one(
         volume_l: at.volume_l,
         volume_is: at.volume_is,
         at_reference: at.reference,
+        air_relative: row.map_or(0.0, air_relative),
         volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
         limits,
     };
@@ -166,6 +169,11 @@ fn one(
         {
             parts.push(Part {
                 at_reference: at.reference,
+                relative_95: found
+                    .shown
+                    .budget
+                    .as_ref()
+                    .map(|b| 1.645 * b.combined_percent / 100.0),
                 ..part(sampler, &worker.is, &found.shown.analyte, row, concentration)
             });
         }
@@ -218,6 +226,36 @@ fn one(
     }
 }
 
+/// The flows of the tubes of a manifold are together that of its pump.
+fn manifolds(samples: &mut [SampleResult]) {
+    let key = |s: &SampleResult| s.record.clone().zip(s.sample);
+    let keys: std::collections::BTreeSet<_> = samples.iter().filter_map(key).collect();
+    for of in keys {
+        let own = || samples.iter().filter(|s| key(s).as_ref() == Some(&of));
+        if own().count() < 2 {
+            continue;
+        }
+        let flows: Option<Vec<f64>> = own().map(|s| s.flow_used_l_per_min).collect();
+        let pump = own().find_map(|s| s.happened.as_ref()?.mean_flow_l_per_min);
+        let limit = own().find_map(|s| Some(s.verification.as_ref()?.limit_percent));
+        let (Some(flows), Some(pump), Some(limit)) = (flows, pump, limit) else { continue };
+        let sum: f64 = flows.iter().sum();
+        let off = 100.0 * (sum - pump) / pump;
+        if off.abs() > limit {
+            let says = format!(
+                "{} tubes {} L/min together, the pump {} L/min: {}",
+                flows.len(),
+                figures(sum, 4),
+                figures(pump, 4),
+                signed_percent(off)
+            );
+            for s in samples.iter_mut().filter(|s| key(s).as_ref() == Some(&of)) {
+                s.flags.push(flags::flag("tubes-off-pump", says.clone()));
+            }
+        }
+    }
+}
+
 fn shown_verification(checked: &Verified, pump: bool) -> Option<super::Verification> {
     let v = &checked.shown;
     let any = v.before.is_some() || v.after.is_some() || !v.checks.is_empty();
@@ -235,6 +273,7 @@ fn part(s: &Sampler, worker: &str, analyte: &str, row: &SampleRecord, found: Amo
         minutes: row.pumped_ms as f64 / 60_000.0,
         concentration: found,
         at_reference: None,
+        relative_95: None,
         window: at(&row.begin).zip(at(&row.end)),
     }
 }
@@ -274,6 +313,14 @@ fn conditions(
             is_wanted_and_not_there: asks,
         },
     }
+}
+
+/// Relative standard uncertainty of a standard volume by that of the air: within 2 K and 10 mm Hg (40 CFR 50 App. L 7.4.8, 7.4.9), rectangular.
+fn air_relative(row: &SampleRecord) -> f64 {
+    let (Some(t), Some(p)) = (row.temperature_mk, row.pressure_pa) else { return 0.0 };
+    let of_temperature = 2_000.0 / f64::from(t.mean) / 3_f64.sqrt();
+    let of_pressure = 1_333.2 / f64::from(p.mean) / 3_f64.sqrt();
+    of_temperature.hypot(of_pressure)
 }
 
 fn note_budget(volume: Option<&volumes::Volume>, assumptions: &mut Vec<String>) {

@@ -87,6 +87,15 @@ table! {
     "meter-not-corrected", "review",
         "a rotameter was read without the air of its calibration: it was not corrected",
         "fill in calibrated-temperature and calibrated-pressure, and temperature and pressure at the site";
+    "tubes-off-pump", "review",
+        "the verified flows of the tubes on a pump are together not its own flow",
+        "see whether each tube names the right record, and whether the manifold leaks";
+    "no-blank", "note",
+        "there are field blanks, and none of this lot and analyte: nothing was subtracted",
+        "see whether the lots are written alike; ask the laboratory what its blanks had";
+    "below-method-lod", "review",
+        "the mass is below what the method detects, and the laboratory gave no limit of its own",
+        "ask the laboratory for its limit of detection; until then the number says no more than \"below\"";
     "readings-apart", "review",
         "the readings of one verification are further apart than its limit",
         "they cannot be of one flow: read them again, and look for a leak or a number written wrongly";

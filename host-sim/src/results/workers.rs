@@ -20,6 +20,8 @@ pub(super) struct Part {
     pub concentration: Amount,
     /// What makes it one at 25 °C and 760 mm Hg, where the air was measured.
     pub at_reference: Option<f64>,
+    /// What it may be off by, of itself, at a level of 95 % on one side: 1.645 times its relative standard uncertainty; where it has a budget.
+    pub relative_95: Option<f64>,
     /// From the beginning to the end, in ms, where the clock was trusted.
     pub window: Option<(u64, u64)>,
 }
@@ -253,6 +255,13 @@ fn put(r: &mut WorkerResult, value: Amount) {
         Amount::AtLeast(a) => (None, None, Some(a)),
     };
     r.says = value.text(if r.twa_mg_m3.is_some() { 3 } else { 2 }, "mg/m3").unwrap_or_default();
+    if value == Amount::AtLeast(0.0) {
+        // Nothing was found in what was sampled, and of the rest nothing is known: no number can be given.
+        r.least_mg_m3 = None;
+        r.says = "not known".to_owned();
+        r.verdict = "cannot be told: nothing was found in the time that was sampled, and the rest is not known".to_owned();
+        return;
+    }
     let Some(limit) = &r.limit else {
         r.verdict = "no limit given to compare with".to_owned();
         return;
@@ -304,7 +313,16 @@ fn confidence(r: &mut WorkerResult, parts: &[Part], value: Amount, limit: Option
     } else {
         confidence::Class::NoViolation
     };
-    r.verdict = class.words().to_owned();
+    let worst = parts.iter().filter_map(|p| p.relative_95).fold(0.0, f64::max);
+    r.verdict = if worst > sae && class != confidence::Class::Violation {
+        format!(
+            "cannot be told: these samples are off by up to {} % (95 %), more than the sampling and analytical error of {} %",
+            figures(100.0 * worst, 2),
+            figures(100.0 * sae, 2)
+        )
+    } else {
+        class.words().to_owned()
+    };
 }
 
 /// The largest mean over a quarter of an hour.

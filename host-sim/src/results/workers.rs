@@ -109,7 +109,7 @@ pub(super) fn results(
 }
 
 /// What is compared with no limit is still shown once.
-fn or_none<'l>(all: Vec<Option<&'l Limit>>) -> Vec<Option<&'l Limit>> {
+fn or_none(all: Vec<Option<&Limit>>) -> Vec<Option<&Limit>> {
     if all.is_empty() { vec![None] } else { all }
 }
 

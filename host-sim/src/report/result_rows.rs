@@ -1,5 +1,6 @@
 //! Results as a table for spreadsheets: a row for each sampler and analyte, units in the heads.
 
+use crate::record_file::NOTICE;
 use crate::results::{AnalyteResult, Results, SampleResult, WorkerResult};
 
 const HEADS: [&str; 40] = [
@@ -146,7 +147,7 @@ fn exposure(results: &Results, w: &WorkerResult) -> [String; 40] {
 }
 
 fn notice(results: &Results) -> String {
-    if results.simulated { super::page::NOTICE.to_owned() } else { String::new() }
+    if results.simulated { NOTICE.to_owned() } else { String::new() }
 }
 
 /// To twelve figures: what a double has beyond them is dust of the arithmetic.

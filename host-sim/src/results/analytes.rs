@@ -2,7 +2,6 @@
 
 use super::blanks::{Blanks, takes_blanks};
 use super::budgets::{COVERAGE, shown};
-use super::flow::figures;
 use super::laboratory::{AnalyteResult, Breakthrough};
 use super::volumes::with_expanded;
 use super::{Flag, Limit, flags, limits};
@@ -10,6 +9,7 @@ use crate::event::{Field, Group, Kind, Lab, Sampler};
 use crate::hygiene::budgets::{ConcentrationKnown, concentration_budget};
 use crate::hygiene::concentration::{self, concentration_mg_m3, net_mg, sorbent_mg};
 use crate::hygiene::exposure::{Verdict, compare};
+use crate::hygiene::round::figures;
 use crate::hygiene::uncertainty::{self, Spread};
 use crate::hygiene::{Amount, Problem, strictly_over};
 use crate::methods::Entry;

@@ -1,10 +1,10 @@
 //! The field blanks of a sampler: which they are, what is subtracted for them, and how well that is known.
 
-use super::flow::figures;
 use super::laboratory::BlankResult;
 use crate::event::{Field, Kind, Lab, Sampler};
 use crate::hygiene::Amount;
 use crate::hygiene::concentration::mean_blank_mg;
+use crate::hygiene::round::figures;
 use crate::hygiene::uncertainty::Spread;
 
 /// What a blank had **at the least**, in mg: what is below its limit counts as nothing, so that never more is subtracted than was found and

@@ -1,6 +1,6 @@
 //! The whole: an event folder, or records alone, to results. Pure: it reads no file and no clock.
 
-use super::flow::{Rule, Verified, figures, signed_percent, verified};
+use super::flow::{Rule, Verified, verified};
 use super::heads::{self, head, limits, rule};
 use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
@@ -11,6 +11,7 @@ use super::{
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
+use crate::hygiene::round::{figures, signed_percent};
 use crate::methods::{Entry, Library, Named};
 use crate::record_file::{NOTICE, SampleRecord};
 
@@ -121,7 +122,7 @@ fn one(
     let checked = verified(sampler, rule);
     let mut all: Vec<Flag> = Vec::new();
     if let Some((record, row)) = record.zip(row) {
-        all.extend(pump_flags::of(&record.file, row));
+        all.extend(pump_flags::of_sample(record, row));
     }
     if pump && folder.has_field {
         all.extend(checked.flags.iter().cloned());

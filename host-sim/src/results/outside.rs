@@ -1,9 +1,9 @@
 //! What is outside of what plan and method ask.
 
-use super::flow::figures;
 use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
 use crate::event::{Group, Sampler};
+use crate::hygiene::round::figures;
 use crate::methods::Entry;
 use crate::record_file::SampleRecord;
 

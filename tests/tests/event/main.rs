@@ -2,6 +2,7 @@
 
 mod answers;
 mod contradictions;
+mod each_sample;
 mod groups;
 mod missing;
 mod numbers;

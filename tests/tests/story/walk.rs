@@ -1,0 +1,137 @@
+//! Walks the page: writes its files into a folder, runs its commands there, and keeps what they said.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+
+use draught_tests::terminal::{same_as_stored, type_in};
+
+use crate::elide::shown;
+use crate::page::{How, Piece, pieces};
+use crate::sheet::filled_in;
+
+/// The page.
+pub const PAGE: &str = "docs/tutorial.md";
+
+/// What came of it.
+pub struct Told {
+    /// Where it was told.
+    pub folder: PathBuf,
+    /// Each command with its screen, in order.
+    pub screens: Vec<(String, String)>,
+    /// The page as it should be.
+    page: String,
+}
+
+/// A file of the checkout.
+pub fn top(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..").join(path)
+}
+
+/// The page, told once for all tests.
+pub fn told() -> &'static Told {
+    static ONCE: OnceLock<Told> = OnceLock::new();
+    ONCE.get_or_init(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("tutorial");
+        let _ = std::fs::remove_dir_all(&folder);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        // Every command is run where a reader is. Nothing else in this program uses relative paths.
+        std::env::set_current_dir(&folder).expect("the folder");
+        tell(&std::fs::read_to_string(top(PAGE)).expect("the page"), folder)
+    })
+}
+
+fn tell(page: &str, folder: PathBuf) -> Told {
+    let mut told = Told { folder, screens: Vec::new(), page: String::new() };
+    for piece in pieces(page) {
+        match piece {
+            Piece::Prose(text) => told.page.push_str(text),
+            Piece::File { path, how, text } => {
+                write(&told.folder.join(path), how, text);
+                let _ = write!(told.page, "```toml\n{text}\n```\n");
+            }
+            Piece::Console(commands) => {
+                let mut block = String::new();
+                let mut code = 0;
+                for command in &commands {
+                    let screen = told.typed(&command.typed, &mut code);
+                    let lines = shown(&command.screen, &screen)
+                        .unwrap_or_else(|e| panic!("$ {}\n{screen}\n{e}", command.typed));
+                    let gap = if block.is_empty() { "" } else { "\n" };
+                    let _ = writeln!(block, "{gap}$ {}", command.typed);
+                    lines.iter().for_each(|line| {
+                        let _ = writeln!(block, "{line}");
+                    });
+                }
+                assert_eq!(code, 0, "not asked for by echo $?, at the end of\n{block}");
+                let _ = write!(told.page, "```console\n{block}```\n");
+            }
+        }
+    }
+    told
+}
+
+fn write(path: &Path, how: How, text: &str) {
+    let text = match how {
+        How::New => {
+            assert!(!path.exists(), "{} is there already", path.display());
+            std::fs::create_dir_all(path.parent().expect("a folder")).expect("the folder");
+            format!("{text}\n")
+        }
+        How::FilledIn => filled_in(&std::fs::read_to_string(path).expect("what is there"), text),
+    };
+    std::fs::write(path, text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+}
+
+impl Told {
+    /// What a terminal shows: of `draught`, and of the two commands of a shell that the page uses.
+    fn typed(&mut self, typed: &str, code: &mut u8) -> String {
+        if typed == "echo $?" {
+            return std::mem::take(code).to_string();
+        }
+        assert_eq!(*code, 0, "not asked for by echo $?, before {typed}");
+        if let Some(file) = typed.strip_prefix("cat ") {
+            return self.text(file);
+        }
+        let line = typed.replace("\\\n    ", "");
+        let answer = type_in(&line);
+        *code = answer.code;
+        self.screens.push((line, answer.screen()));
+        answer.screen()
+    }
+
+    /// A file in the folder.
+    pub fn text(&self, path: &str) -> String {
+        std::fs::read_to_string(self.folder.join(path)).unwrap_or_else(|e| panic!("{path}: {e}"))
+    }
+}
+
+/// Every screen on the page is the real one, whole, or with lines left out where the page says so.
+#[test]
+fn the_page_shows_what_its_commands_print() {
+    let told = told();
+    assert!(told.screens.len() >= 15, "{} commands", told.screens.len());
+    same_as_stored(&top(PAGE), &told.page);
+}
+
+/// The pictures and files that it links to are those that its commands wrote.
+#[test]
+fn what_the_page_links_to_is_what_was_made() {
+    let told = told();
+    let sheet = top("docs/examples/stone-hall/field.toml");
+    same_as_stored(&sheet, &told.text("stone-hall/field.toml"));
+    let made = |link: &str| link.rsplit('/').next().map(|name| told.folder.join(name));
+    let mut pictures = 0;
+    for link in told.page.split("](").skip(1).filter_map(|t| t.split_once(')')).map(|(l, _)| l) {
+        if let Some(picture) = link.strip_prefix("pictures/") {
+            let made = made(picture).expect("a name");
+            let made = std::fs::read_to_string(&made).unwrap_or_else(|e| panic!("{link}: {e}"));
+            same_as_stored(&top("docs").join(link), &made);
+            pictures += 1;
+        } else if !link.starts_with("http") {
+            let path = top("docs").join(link.split('#').next().unwrap_or(link));
+            assert!(path.exists(), "{link} leads nowhere");
+        }
+    }
+    assert!(pictures > 0, "no pictures");
+}

@@ -2,6 +2,11 @@
 //! once more with whole fractions.
 
 mod elide;
+mod exposure;
+mod fractions;
 mod page;
+mod records;
+mod report;
 mod sheet;
+mod volumes;
 mod walk;

@@ -100,6 +100,13 @@ impl Told {
         answer.screen()
     }
 
+    /// The results of a command that is not on the page.
+    pub fn also(&self, line: &str) -> String {
+        let answer = type_in(line);
+        assert_eq!((answer.code, answer.err.as_str()), (0, ""), "{line}");
+        String::from_utf8(answer.out).expect("text")
+    }
+
     /// A file in the folder.
     pub fn text(&self, path: &str) -> String {
         std::fs::read_to_string(self.folder.join(path)).unwrap_or_else(|e| panic!("{path}: {e}"))

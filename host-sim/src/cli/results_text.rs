@@ -1,18 +1,9 @@
 //! Results, for people.
 
 use super::table::{Side, Table};
-use crate::hygiene::round;
+use crate::hygiene::round::{figures, signed_percent};
+use crate::record_file::NOTICE;
 use crate::results::{Budget, FlowSet, Results, SampleResult, Verification, Volumes};
-
-fn figures(value: f64, n: u8) -> String {
-    round::significant(value, n).unwrap_or_else(|_| "?".to_owned())
-}
-
-fn percent(value: f64) -> String {
-    let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
-    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
-    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
-}
 
 /// A number without zeros at its end.
 fn plain(value: f64) -> String {
@@ -115,7 +106,7 @@ fn one(s: &SampleResult) -> String {
     about.extend(s.duplicate_of.iter().map(|d| format!("duplicate of {d}")));
     let mut t = about.join(", ");
     if s.simulated {
-        t += "   SIMULATED, NOT A SAMPLE";
+        t += &format!("   {NOTICE}");
     }
     t.push('\n');
     if !s.side_by_side.is_empty() {
@@ -190,11 +181,11 @@ fn verification(table: &mut Table, v: &Verification) {
     if let Some(d) = v.difference_percent {
         let over = if v.over == Some(true) { "OVER" } else { "ok" };
         let limit = format!("{over}, limit {} %: {}", plain(v.limit_percent), v.limit_source);
-        table.row(["difference".to_owned(), percent(d), limit]);
+        table.row(["difference".to_owned(), signed_percent(d), limit]);
     }
     for c in &v.checks {
         let flow = c.flow_l_per_min.map_or("-".to_owned(), |q| format!("{} L/min", figures(q, 4)));
-        let d = c.difference_percent.map_or(String::new(), |d| format!(", {}", percent(d)));
+        let d = c.difference_percent.map_or(String::new(), |d| format!(", {}", signed_percent(d)));
         let by = c.by.as_ref().map_or(String::new(), |by| format!(", {by}"));
         table.row([
             "in-shift check".to_owned(),
@@ -211,7 +202,7 @@ fn volume(table: &mut Table, v: &Volumes) {
         table.row(["integrated", &litres(x), used("integrated")]);
     }
     if let Some(x) = v.mean_flow_time_l {
-        let d = v.difference_percent.map_or(String::new(), percent);
+        let d = v.difference_percent.map_or(String::new(), signed_percent);
         let word = used("mean-flow-time");
         let remark =
             [d.as_str(), word].iter().filter(|s| !s.is_empty()).copied().collect::<Vec<_>>();

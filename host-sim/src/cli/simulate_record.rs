@@ -14,14 +14,16 @@ use super::{simulate_compared, simulate_pump, simulate_samples, simulate_story};
 use crate::bench::{FlowSummary, Holds, Resume, Total};
 use crate::plan::site::SiteTime;
 use crate::plan::{Ready, format, when};
+use crate::record_file::NOTICE;
 use crate::report::numbers;
+use crate::words;
 
 /// A mean flow further than this from its target is for review: 40 CFR 50 App. L 7.4.3.1.
 pub(super) const WITHIN: f64 = 0.05;
 
 /// The whole record.
 pub(super) fn text(s: &Simulated<'_>, paint: Paint) -> String {
-    let mut text = format!("{}   {}\n", paint.careful("SIMULATED, NOT A SAMPLE"), surroundings(s));
+    let mut text = format!("{}   {}\n", paint.careful(NOTICE), surroundings(s));
     let armed = s.ready.time.stamp(s.ready.armed_wall());
     text += &format!("schedule {}, armed {armed} {}\n\n", s.schedule_id, s.ready.time.label());
     text += &beside(s, paint);
@@ -351,7 +353,7 @@ pub(super) fn only_target(ready: &Ready) -> Option<Target> {
 pub(super) fn end_word(reason: Option<EndReason>) -> String {
     match reason {
         Some(EndReason::Finished) => "finish".to_owned(),
-        Some(other) => format::ended(other).to_owned(),
+        Some(other) => words::ended(other).to_owned(),
         None => "not before 2136".to_owned(),
     }
 }

@@ -1,5 +1,6 @@
 //! Results as a table for spreadsheets: a row for each sampler and analyte, units in the heads.
 
+use crate::record_file::NOTICE;
 use crate::results::{AnalyteResult, Results, SampleResult};
 
 const HEADS: [&str; 33] = [
@@ -63,7 +64,7 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
     let flags: Vec<&str> = s.flags.iter().map(|f| f.code.as_str()).collect();
     let mg = |value: fn(&AnalyteResult) -> Option<f64>| number(analyte.and_then(value));
     [
-        if results.simulated { super::page::NOTICE.to_owned() } else { String::new() },
+        if results.simulated { NOTICE.to_owned() } else { String::new() },
         words(results.event.name.as_deref()),
         words(Some(&s.sampler)),
         words(Some(&s.kind)),

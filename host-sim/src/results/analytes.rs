@@ -1,7 +1,6 @@
 //! From the laboratory's figures to concentrations.
 
 use super::budgets::{COVERAGE, shown};
-use super::flow::figures;
 use super::laboratory::{AnalyteResult, BlankResult, Breakthrough};
 use super::volumes::with_expanded;
 use super::{Flag, Limit, flags};
@@ -9,6 +8,7 @@ use crate::event::{Field, Group, Kind, Lab, Sampler};
 use crate::hygiene::budgets::{ConcentrationKnown, concentration_budget};
 use crate::hygiene::concentration::{self, concentration_mg_m3, mean_blank_mg, net_mg, sorbent_mg};
 use crate::hygiene::exposure::compare;
+use crate::hygiene::round::figures;
 use crate::hygiene::uncertainty::{self, Spread};
 use crate::hygiene::{Amount, Problem, strictly_over};
 use crate::methods::Entry;

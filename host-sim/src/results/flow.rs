@@ -4,7 +4,7 @@ use super::sample::{FlowReading, FlowSet, InShift, Verification};
 use super::{Flag, flags};
 use crate::event::{FlowReadings, Sampler};
 use crate::hygiene::air::{Conditions, MeterKind, at_site};
-use crate::hygiene::round;
+use crate::hygiene::round::{figures, signed_percent};
 use crate::hygiene::verify::{FlowChoice, Limit, Measured, Reading, measure, verify};
 
 /// What was measured, and what is shown of it.
@@ -33,18 +33,6 @@ impl Verified {
             (None, None) => None,
         }
     }
-}
-
-/// A number for people.
-pub(super) fn figures(value: f64, n: u8) -> String {
-    round::significant(value, n).unwrap_or_else(|_| "?".to_owned())
-}
-
-/// The same with its sign.
-pub(super) fn signed_percent(value: f64) -> String {
-    let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
-    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
-    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
 }
 
 /// The limit of a verification, and where it comes from.

@@ -1,18 +1,19 @@
 //! What a pump's record says of one of its samples, and what its schedule had planned for it.
 
 use draught::clock::{Now, WallMs};
-use draught::event::Limit;
+use draught::event::PumpEnd;
 use draught::forecast::What;
 use draught::units::RawVolume;
 
-use super::flow::{figures, signed_percent};
 use super::sample::{Happened, Mark, Planned, Point, SideBySide, SpanResult};
 use super::volumes::litres;
 use crate::event::Record;
 use crate::event::folder::wall;
+use crate::hygiene::round::{figures, signed_percent};
 use crate::plan::format;
 use crate::plan::outlook::{Outlook, Range};
 use crate::record_file::{Instant, SampleRecord, SpanRecord, Spread};
+use crate::words;
 
 /// What was planned for a sample.
 pub(super) fn planned(
@@ -167,8 +168,8 @@ pub(super) fn marks(record: &Record, row: &SampleRecord) -> Vec<Mark> {
         _ => true,
     };
     for span in of_sample(record, row.sample) {
-        if Limit::ALL.iter().any(|l| l.code() == span.ended_by) {
-            let says = format!("limit passed: {}", span.ended_by);
+        if let Some(PumpEnd::Tripped(limit)) = words::stretch_of_code(&span.ended_by) {
+            let says = format!("pump off, a limit tripped: {}", words::limit(limit));
             marks.push(mark("trip", &span.end, says));
         }
     }
@@ -284,7 +285,7 @@ pub(super) fn side_by_side(
         row("battery", dash(), format!("{a} % to {b} %"), "whole event".to_owned());
     }
     if let Some(reason) = &h.reason {
-        row("ended", "finished".to_owned(), reason.replace('-', " "), "whole event".to_owned());
+        row("ended", "finished".to_owned(), words::ended_by_code(reason), "whole event".to_owned());
     }
     rows
 }

@@ -1,14 +1,14 @@
 //! The volume of a sample in every way that there is, which of them is used, and how uncertain it is.
 
 use super::budgets::{COVERAGE, shown};
-use super::flow::{Rule, Verified, figures, signed_percent};
+use super::flow::{Rule, Verified};
 use super::laboratory::Budget;
 use super::sample::Volumes;
 use super::{Flag, flags};
 use crate::event::{FlowFrom, Sampler, VolumeFrom};
 use crate::hygiene::air::{Conditions, standard_volume_l};
 use crate::hygiene::budgets::{VolumeKnown, volume_budget};
-use crate::hygiene::round;
+use crate::hygiene::round::{self, figures, signed_percent};
 use crate::hygiene::uncertainty::{self, Spread};
 use crate::hygiene::volume::{Sampled, beside, mean_flow_time_l};
 use crate::record_file::SampleRecord;

@@ -1,11 +1,11 @@
 //! A worker's exposure, from the samples of the worker.
 
 use super::Limit;
-use super::flow::figures;
 use super::laboratory::WorkerResult;
 use crate::event::{Field, Group, Worker};
 use crate::hygiene::confidence::{self, consecutive, single};
 use crate::hygiene::exposure::{Divisor, Stretch, Unsampled, Verdict, compare, mean, short_term};
+use crate::hygiene::round::figures;
 use crate::hygiene::{Amount, at_least};
 
 /// A sample that has a concentration.

@@ -39,7 +39,10 @@ fn nowhere(stretch: &[&str]) -> String {
 fn place(stretch: &[&str], real: &[&str], from: usize) -> Option<usize> {
     let first = stretch.first()?;
     let exact = (from + 1..real.len()).find(|&at| real[at..].starts_with(stretch));
-    let begins = |line: &str| line.trim_start().split("  ").next().unwrap_or_default().to_owned();
+    let begins = |line: &str| {
+        let end = ["  ", ": "].iter().filter_map(|mark| line.trim_start().find(mark)).min();
+        line.trim_start()[..end.unwrap_or(line.trim_start().len())].to_owned()
+    };
     exact.or_else(|| (from + 1..real.len()).find(|&at| begins(real[at]) == begins(first)))
 }
 

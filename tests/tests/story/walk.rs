@@ -126,6 +126,36 @@ fn the_page_shows_what_its_commands_print() {
     same_as_stored(&top(PAGE), &told.page);
 }
 
+/// A figure that the prose names stands, with its unit, in a command, on a screen or in a file of the page.
+#[test]
+fn every_figure_in_the_prose_is_on_a_screen() {
+    let page = std::fs::read_to_string(top(PAGE)).expect("the page");
+    let (mut prose, mut rest) = (String::new(), String::new());
+    for piece in pieces(&page) {
+        match piece {
+            Piece::Prose(text) => prose.push_str(text),
+            Piece::File { text, .. } => rest.push_str(text),
+            Piece::Console(all) => all.iter().for_each(|shown| {
+                rest += &shown.typed;
+                shown.screen.iter().for_each(|line| rest = format!("{rest}\n{line}"));
+            }),
+        }
+    }
+    let words: Vec<&str> = prose.split_whitespace().collect();
+    let mut figures = 0;
+    for pair in words.windows(2) {
+        let unit = pair[1].trim_end_matches(|c: char| ",.:;)".contains(c));
+        let number = pair[0].trim_start_matches('(');
+        let named = ["L", "mg/m3", "µg", "L/min"].contains(&unit);
+        if named && number.parse::<f64>().is_ok() {
+            let figure = format!("{number} {unit}");
+            assert!(rest.contains(&figure), "{figure} is in no command, screen or file");
+            figures += 1;
+        }
+    }
+    assert!(figures >= 12, "{figures} figures");
+}
+
 /// The pictures and files that it links to are those that its commands wrote.
 #[test]
 fn what_the_page_links_to_is_what_was_made() {

@@ -37,6 +37,7 @@
 //! ```
 
 mod calibration;
+mod drop;
 mod element;
 mod layout;
 mod line;
@@ -50,6 +51,7 @@ mod ticks;
 pub use embedded_hal;
 
 pub use self::calibration::{Calibration, CalibrationRefused, Law};
+pub use self::drop::WithDrop;
 pub use self::element::{FlowElement, ZeroBounds, ZeroRefused, ZeroSum};
 pub use self::layout::{ByteOrder, Crc8, FRAME_MAX, Field, LayoutRefused, SensorLayout, Status};
 pub use self::motor::{Polarity, PwmMotor};

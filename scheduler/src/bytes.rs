@@ -41,6 +41,13 @@ impl<'b> Put<'b> {
         self.bytes(&number.to_le_bytes());
     }
 
+    /// A time in ms: six bytes last for 8,900 years.
+    #[inline(never)]
+    pub(crate) fn u48(&mut self, number: u64) {
+        let [a, b, c, d, e, f, ..] = number.min((1 << 48) - 1).to_le_bytes();
+        self.bytes(&[a, b, c, d, e, f]);
+    }
+
     #[inline(never)]
     pub(crate) fn u64(&mut self, number: u64) {
         self.bytes(&number.to_le_bytes());
@@ -101,6 +108,12 @@ impl<'b> Take<'b> {
     #[inline(never)]
     pub(crate) fn u32(&mut self) -> u32 {
         u32::from_le_bytes(self.array())
+    }
+
+    #[inline(never)]
+    pub(crate) fn u48(&mut self) -> u64 {
+        let [a, b, c, d, e, f] = self.array();
+        u64::from_le_bytes([a, b, c, d, e, f, 0, 0])
     }
 
     #[inline(never)]

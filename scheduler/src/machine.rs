@@ -223,6 +223,16 @@ impl Machine {
         !matches!(self.state, State::Idle | State::Ended(_))
     }
 
+    /// Whether a pumping step is under way: the pump runs, or is paused.
+    pub(crate) const fn is_under_way(&self) -> bool {
+        matches!(self.state, State::Pumping { .. } | State::Paused { .. })
+    }
+
+    /// Whether the pump runs.
+    pub(crate) const fn is_pumping(&self) -> bool {
+        matches!(self.state, State::Pumping { .. })
+    }
+
     /// The sample of the latest pumping, from 1; 0 before the first.
     #[must_use]
     pub const fn sample(&self) -> u32 {

@@ -30,32 +30,34 @@ pub const GAP_MS: u64 = 5_000;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Meter {
     last: MonoMs,
-    volume: RawVolume,
-    metered_ms: u64,
     gap_ms: u64,
     gaps: u32,
-    readings: u32,
-    min: u32,
-    max: u32,
-    /// Sum of flow² · time, in (µL/min)²·ms.
-    squares: u128,
+    sums: FlowSums,
+}
+
+/// What the readings add up to. Nothing in it was divided or rounded, so whoever has it can work out the statistics as finely as they like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FlowSums {
+    /// The time that readings cover, in ms.
+    pub metered_ms: u64,
+    /// How many readings there were.
+    pub readings: u32,
+    /// The sum of flow · time.
+    pub volume: RawVolume,
+    /// The smallest reading, in µL/min; [`u32::MAX`] when there was none.
+    pub min: u32,
+    /// The largest reading, in µL/min.
+    pub max: u32,
+    /// The sum of flow² · time, in (µL/min)²·ms.
+    pub squares: u128,
 }
 
 impl Meter {
     /// A meter that has seen nothing, from a moment on.
     #[must_use]
     pub const fn new(start: MonoMs) -> Self {
-        Self {
-            last: start,
-            volume: RawVolume::ZERO,
-            metered_ms: 0,
-            gap_ms: 0,
-            gaps: 0,
-            readings: 0,
-            min: u32::MAX,
-            max: 0,
-            squares: 0,
-        }
+        Self { last: start, gap_ms: 0, gaps: 0, sums: FlowSums::NONE }
     }
 
     /// A reading: the flow, in µL/min, since the call before. A reading that covers no time counts for nothing.
@@ -67,15 +69,8 @@ impl Meter {
         if ms == 0 {
             return;
         }
-        // Below 2^32 · 5,000 < 2^45, its square below 2^77: 2^32 readings stay below 2^109.
-        let drawn = u64::from(flow_ul_per_min).wrapping_mul(ms);
         self.last = at;
-        self.volume = self.volume.saturating_add(RawVolume::from_raw(drawn));
-        self.squares = self.squares.wrapping_add(wide_product(drawn, flow_ul_per_min));
-        self.metered_ms = self.metered_ms.saturating_add(ms);
-        self.readings = self.readings.saturating_add(1);
-        self.min = self.min.min(flow_ul_per_min);
-        self.max = self.max.max(flow_ul_per_min);
+        self.sums.add(flow_ul_per_min, ms);
     }
 
     /// No reading could be had since the call before: time without volume.
@@ -97,13 +92,19 @@ impl Meter {
     /// What was drawn.
     #[must_use]
     pub const fn volume(&self) -> RawVolume {
-        self.volume
+        self.sums.volume
+    }
+
+    /// All that the readings add up to.
+    #[must_use]
+    pub const fn sums(&self) -> &FlowSums {
+        &self.sums
     }
 
     /// The time that readings cover, in ms.
     #[must_use]
     pub const fn metered_ms(&self) -> u64 {
-        self.metered_ms
+        self.sums.metered_ms
     }
 
     /// The time that no reading covers, in ms.
@@ -121,7 +122,80 @@ impl Meter {
     /// How many readings count.
     #[must_use]
     pub const fn readings(&self) -> u32 {
-        self.readings
+        self.sums.readings
+    }
+
+    /// The smallest reading, in µL/min.
+    #[must_use]
+    pub const fn min_ul_per_min(&self) -> Option<u32> {
+        self.sums.min_ul_per_min()
+    }
+
+    /// The largest reading, in µL/min.
+    #[must_use]
+    pub const fn max_ul_per_min(&self) -> Option<u32> {
+        self.sums.max_ul_per_min()
+    }
+
+    /// Volume over metered time: [`FlowSums::mean_ul_per_min`].
+    #[must_use]
+    pub const fn mean_ul_per_min(&self) -> Option<u32> {
+        self.sums.mean_ul_per_min()
+    }
+
+    /// The coefficient of variation of the flow: [`FlowSums::cv_per_myriad`].
+    #[must_use]
+    pub fn cv_per_myriad(&self) -> Option<u32> {
+        self.sums.cv_per_myriad()
+    }
+
+    /// How many bytes it takes in a checkpoint.
+    pub(crate) const LEN: usize = 8 + 8 + 4 + FlowSums::LEN;
+
+    /// Up to when it has metered.
+    pub(crate) const fn last(&self) -> MonoMs {
+        self.last
+    }
+
+    pub(crate) fn put(&self, out: &mut Put<'_>) {
+        out.u64(self.last.as_ms());
+        out.u64(self.gap_ms);
+        out.u32(self.gaps);
+        self.sums.put(out);
+    }
+
+    #[inline(never)]
+    pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
+        Self {
+            last: MonoMs::from_ms(bytes.u64()),
+            gap_ms: bytes.u64(),
+            gaps: bytes.u32(),
+            sums: FlowSums::take(bytes),
+        }
+    }
+}
+
+impl FlowSums {
+    /// Of no reading.
+    pub const NONE: Self = Self {
+        metered_ms: 0,
+        readings: 0,
+        volume: RawVolume::ZERO,
+        min: u32::MAX,
+        max: 0,
+        squares: 0,
+    };
+
+    /// A flow, in µL/min, that stands for `ms`, 1 to [`GAP_MS`].
+    fn add(&mut self, flow_ul_per_min: u32, ms: u64) {
+        // Below 2^32 · 5,000 < 2^45, its square below 2^77: 2^32 readings stay below 2^109.
+        let drawn = u64::from(flow_ul_per_min).wrapping_mul(ms);
+        self.volume = self.volume.saturating_add(RawVolume::from_raw(drawn));
+        self.squares = self.squares.wrapping_add(wide_product(drawn, flow_ul_per_min));
+        self.metered_ms = self.metered_ms.saturating_add(ms);
+        self.readings = self.readings.saturating_add(1);
+        self.min = self.min.min(flow_ul_per_min);
+        self.max = self.max.max(flow_ul_per_min);
     }
 
     /// The smallest reading, in µL/min.
@@ -190,21 +264,14 @@ impl Meter {
         divide(rounded, mean.into()).map(|cv| cv as u32)
     }
 
-    /// How many bytes it takes in a checkpoint.
-    pub(crate) const LEN: usize = 8 * 4 + 4 * 4 + 16;
+    /// How many bytes it takes in a row and in a checkpoint.
+    pub(crate) const LEN: usize = 6 + 4 + 8 + 4 + 4 + 16;
 
-    /// Up to when it has metered.
-    pub(crate) const fn last(&self) -> MonoMs {
-        self.last
-    }
-
+    #[inline(never)]
     pub(crate) fn put(&self, out: &mut Put<'_>) {
-        out.u64(self.last.as_ms());
-        out.u64(self.volume.as_raw());
-        out.u64(self.metered_ms);
-        out.u64(self.gap_ms);
-        out.u32(self.gaps);
+        out.u48(self.metered_ms);
         out.u32(self.readings);
+        out.u64(self.volume.as_raw());
         out.u32(self.min);
         out.u32(self.max);
         out.u128(self.squares);
@@ -213,12 +280,9 @@ impl Meter {
     #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
         Self {
-            last: MonoMs::from_ms(bytes.u64()),
-            volume: RawVolume::from_raw(bytes.u64()),
-            metered_ms: bytes.u64(),
-            gap_ms: bytes.u64(),
-            gaps: bytes.u32(),
+            metered_ms: bytes.u48(),
             readings: bytes.u32(),
+            volume: RawVolume::from_raw(bytes.u64()),
             min: bytes.u32(),
             max: bytes.u32(),
             squares: bytes.u128(),

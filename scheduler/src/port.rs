@@ -116,6 +116,12 @@ pub struct Air {
 pub trait Ambient {
     /// The air at the sampler's inlet; `None` where it is not measured or the sensor failed.
     fn read(&mut self) -> Option<Air>;
+
+    /// Whether there is a sensor at all. Where there is one, time without a reading of it is flagged
+    /// ([`Flags::AIR_UNKNOWN`](crate::record::Flags::AIR_UNKNOWN)).
+    fn is_there(&self) -> bool {
+        true
+    }
 }
 
 /// A pump without sensors for the outside air.
@@ -125,6 +131,10 @@ pub struct NoAmbient;
 impl Ambient for NoAmbient {
     fn read(&mut self) -> Option<Air> {
         None
+    }
+
+    fn is_there(&self) -> bool {
+        false
     }
 }
 

@@ -23,4 +23,4 @@ pub use self::log::{Counts, Log};
 pub use self::rows::{
     INTERRUPTION_MS, INTERRUPTIONS_KEPT, ROW_LEN, RowBytes, RowKind, SampleRow, SpanRow,
 };
-pub use self::tally::{INTERVAL_MS, Spread, Tally};
+pub use self::tally::{Extremes, INTERVAL_MS, Spread, Tally};

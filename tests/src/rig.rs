@@ -59,6 +59,8 @@ pub struct Surroundings {
     pub on_ms: u64,
     /// The wall clock at the beginning of the test; `None` while it cannot be trusted.
     pub wall: Option<WallMs>,
+    /// So many readings of the wall clock fail, from now on.
+    pub wall_fails: u32,
     /// How hard the motor is driven.
     pub duty: Duty,
     /// What full duty draws with nothing in the way, in µL/min.
@@ -71,6 +73,8 @@ pub struct Surroundings {
     pub sensor_works: bool,
     /// The outside air, where it is measured.
     pub air: Option<Air>,
+    /// The sensor for it answers.
+    pub air_sensor_works: bool,
     /// The supply.
     pub power: Power,
     /// Keys to be pressed.
@@ -85,6 +89,8 @@ pub struct Surroundings {
     pub nor: Nor<4, PAGE>,
     /// The flash refuses to be written, and power is there.
     pub flash_fails: bool,
+    /// So many writes to the flash fail, from now on.
+    pub flash_hiccups: u32,
     /// The motor's driver does not take what it is told.
     pub motor_fails: bool,
     /// How often it was written while the motor ran.
@@ -109,12 +115,14 @@ impl Rig {
             ms: 0,
             on_ms: 0,
             wall: Some(wall),
+            wall_fails: 0,
             duty: Duty::OFF,
             full_ul_per_min: 5_000_000,
             open_percent: 100,
             sample_ms: None,
             sensor_works: true,
             air: None,
+            air_sensor_works: true,
             power: Power { left_percent: Some(80), ..Power::GOOD },
             keys: VecDeque::new(),
             shown: Indications::default(),
@@ -122,6 +130,7 @@ impl Rig {
             truly_pumped_ms: 0,
             nor: Nor::new(64, seed),
             flash_fails: false,
+            flash_hiccups: 0,
             motor_fails: false,
             written_while_driven: 0,
         })))
@@ -192,7 +201,9 @@ impl Rig {
     fn may_write(&self) -> Result<(), NorFlashErrorKind> {
         let mut s = self.set();
         s.written_while_driven += u64::from(s.duty != Duty::OFF);
-        if s.flash_fails { Err(NorFlashErrorKind::Other) } else { Ok(()) }
+        let hiccup = s.flash_hiccups > 0;
+        s.flash_hiccups -= u32::from(hiccup);
+        if s.flash_fails || hiccup { Err(NorFlashErrorKind::Other) } else { Ok(()) }
     }
 
     fn mono_now(&self) -> u64 {
@@ -201,7 +212,11 @@ impl Rig {
     }
 
     fn wall_now(&self) -> Option<WallMs> {
-        let s = self.look();
+        let mut s = self.set();
+        if s.wall_fails > 0 {
+            s.wall_fails -= 1;
+            return None;
+        }
         s.wall?.plus_ms(s.ms)
     }
 
@@ -297,7 +312,12 @@ impl Supply for Rig {
 
 impl Ambient for Rig {
     fn read(&mut self) -> Option<Air> {
-        self.look().air
+        let s = self.look();
+        if s.air_sensor_works { s.air } else { None }
+    }
+
+    fn is_there(&self) -> bool {
+        self.look().air.is_some()
     }
 }
 

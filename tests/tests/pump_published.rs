@@ -256,7 +256,7 @@ fn a_volume_at_standard_conditions_is_summed_beside_the_actual_one() {
     rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 95_000 });
     assert!(rig.run(&mut pump, 3 * HOUR));
     let sample = Rows::of(&mut pump).samples[0];
-    let second = sample.volume.as_raw() - first;
+    let second = sample.volume().as_raw() - first;
     let standard = |drawn: u64, pressure: u64, temperature: u64| {
         u128::from(drawn) * u128::from(pressure) * u128::from(STANDARD_MK)
             / (u128::from(STANDARD_PA) * u128::from(temperature))
@@ -264,9 +264,9 @@ fn a_volume_at_standard_conditions_is_summed_beside_the_actual_one() {
     let exact = standard(first, 90_000, 283_150) + standard(second, 95_000, 293_150);
     let low = exact - u128::from(sample.standard.as_raw());
     // The bound of `Tally::standard`.
-    assert!(low <= exact * 15 / 1_000_000_000 + u128::from(sample.readings), "{low}");
-    assert_eq!(sample.air_ms, sample.metered_ms);
-    let temperature = sample.temperature_mk.unwrap();
+    assert!(low <= exact * 15 / 1_000_000_000 + u128::from(sample.flow.readings), "{low}");
+    assert_eq!(sample.air_ms, sample.metered_ms());
+    let temperature = sample.temperature_mk().unwrap();
     assert_eq!((temperature.min, temperature.max), (283_150, 293_150));
     assert!(temperature.mean.abs_diff(288_150) <= 2, "one of the 7,200 readings is of either air");
 }

@@ -80,7 +80,7 @@ pub(super) fn record(seen: Record, rows: &Rows, setup: &Setup<'_>, ledger: &Ledg
                 spans: own.len() as u64,
                 between: own.first().zip(own.last()).map(|(a, b)| (a.begin, b.end)),
                 pumped_ms: row.pumped_ms,
-                volume: row.volume,
+                volume: row.volume(),
                 truly_drawn: ledger.of_sample(row.number),
                 flow: flow_of(row, one(&targets)),
             };
@@ -122,7 +122,7 @@ fn span_row(row: &SpanRow, seen: &Record, setup: &Setup<'_>) -> record::SpanRow 
         end: seen.map_or_else(|| on_both(row.end), |s| s.end),
         volume: row.volume,
         by: row.by,
-        overrun_ms: seen.map_or(0, |s| s.overrun_ms),
+        overrun_ms: row.overrun_ms.into(),
         // A row of a stretch has no more than its volume; what was read in it, the run has seen.
         flow: FlowSummary {
             mean_ul_per_min: mean(row.volume, row.pumped_ms),
@@ -145,10 +145,10 @@ fn one(targets: &[Target]) -> Option<Target> {
 fn flow_of(row: &SampleRow, target: Option<Target>) -> FlowSummary {
     let wanted = target.and_then(Target::as_flow).map(|flow| flow.ul_per_min());
     FlowSummary {
-        mean_ul_per_min: row.flow_ul_per_min.map(|flow| flow.mean),
-        min_ul_per_min: row.flow_ul_per_min.map(|flow| flow.min),
-        max_ul_per_min: row.flow_ul_per_min.map(|flow| flow.max),
-        cv_per_myriad: row.cv_per_myriad,
+        mean_ul_per_min: row.flow.mean_ul_per_min(),
+        min_ul_per_min: row.flow.min_ul_per_min(),
+        max_ul_per_min: row.flow.max_ul_per_min(),
+        cv_per_myriad: row.cv_per_myriad(),
         worst: wanted.and_then(|wanted| worst(row, wanted)),
         gaps: 0,
     }
@@ -158,10 +158,10 @@ const INTERVAL_MS: u64 = draught::record::INTERVAL_MS as u64;
 
 /// The interval of 5 min that was furthest from the target; of a shorter sample, all of it. The row says how far, not when.
 fn worst(row: &SampleRow, wanted: u32) -> Option<WorstFiveMinutes> {
-    let whole = row.flow_ul_per_min.map(|flow| (flow.mean, flow.mean));
+    let whole = row.flow.mean_ul_per_min().map(|mean| (mean, mean));
     let ((low, high), ms) = match row.interval_means {
         Some(means) => (means, INTERVAL_MS),
-        None => (whole?, row.metered_ms),
+        None => (whole?, row.metered_ms()),
     };
     let far = |mean: u32| mean.abs_diff(wanted);
     let mean = if far(low) > far(high) { low } else { high };
@@ -177,7 +177,7 @@ fn worst(row: &SampleRow, wanted: u32) -> Option<WorstFiveMinutes> {
 /// The flow on all samplers: the widest of what their rows say.
 fn flow_of_all(rows: &Rows, samples: &[Sample]) -> FlowSummary {
     let flows = || samples.iter().map(|s| &s.total.flow);
-    let metered: u64 = rows.samples.iter().map(|s| s.row.metered_ms).sum();
+    let metered: u64 = rows.samples.iter().map(|s| s.row.metered_ms()).sum();
     let far = |w: &WorstFiveMinutes| w.deviation().abs();
     FlowSummary {
         mean_ul_per_min: mean(rows.volume(), metered),

@@ -107,6 +107,7 @@ fn summary(
             "ends-missed",
             "beyond-2135",
             "open-hold",
+            "no-time-to-confirm",
         ];
         table.row([
             "stop".to_owned(),

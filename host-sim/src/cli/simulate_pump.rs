@@ -25,7 +25,7 @@ fn samples(pump: &PumpOutcome) -> impl Iterator<Item = &SampleRow> {
 
 /// The volume at standard conditions, as it was summed on the pump.
 pub(super) fn standard(pump: &PumpOutcome, row: &mut Row<'_>) {
-    let metered: u64 = samples(pump).map(|s| s.metered_ms).sum();
+    let metered: u64 = samples(pump).map(|s| s.metered_ms()).sum();
     let measured: u64 = samples(pump).map(|s| s.air_ms).sum();
     let sum = samples(pump).map(|s| s.standard).fold(RawVolume::ZERO, RawVolume::saturating_add);
     let (happened, remark) = match measured {
@@ -51,9 +51,9 @@ pub(super) fn air(pump: &PumpOutcome, row: &mut Row<'_>) {
             if min == max { "all the time".to_owned() } else { format!("{min} to {max} {unit}") };
         row(what, "-".to_owned(), format!("{} {unit}", text(mean)), range);
     };
-    let temperature = spread(pump, |s| s.temperature_mk);
+    let temperature = spread(pump, SampleRow::temperature_mk);
     line("air temperature", "°C", 1, temperature, &celsius);
-    line("air pressure", "kPa", 2, spread(pump, |s| s.pressure_pa), &kpa);
+    line("air pressure", "kPa", 2, spread(pump, SampleRow::pressure_pa), &kpa);
 }
 
 type Spreads = Option<(u32, u32, u32)>;
@@ -97,6 +97,15 @@ pub(super) fn trouble(s: &Simulated<'_>, pump: &PumpOutcome, row: &mut Row<'_>, 
             ms => format!("up to {} of pumping in no record", format::distance(ms.into())),
         };
         row("resumed", dash(), times, lost);
+    }
+    if event.missed > 0 {
+        let missed = paint.careful(&event.missed.to_string());
+        row(
+            "missed",
+            "0".to_owned(),
+            missed,
+            "appointments missed, runs lost, passes skipped".to_owned(),
+        );
     }
     let tripped: Vec<String> = Limit::ALL
         .iter()

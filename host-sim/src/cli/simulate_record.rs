@@ -299,14 +299,13 @@ fn on_time(
 ) -> String {
     let wall = |now: Now| now.wall.map(WallMs::as_ms);
     let Some(((least, most), at)) = planned.zip(happened) else { return String::new() };
-    match (wall(least), wall(most), wall(at)) {
-        (Some(least), _, Some(at)) if at < least && clock.length_ms(least - at) > 0 => {
-            format!("{} early", format::distance(least - at))
-        }
-        (_, Some(most), Some(at)) if at > most && clock.length_ms(at - most) > 0 => {
-            format!("{} late", format::distance(at - most))
-        }
-        _ => paint.good("on time"),
+    let Some(at) = wall(at) else { return paint.good("on time") };
+    // What is not shown makes nobody early or late.
+    let near = |planned: u64| if clock.length_ms(planned.abs_diff(at)) > 0 { planned } else { at };
+    let (least, most) = (wall(least).map_or(at, near), wall(most).map_or(at, near));
+    match format::punctual(least, most, at) {
+        words if words == "on time" => paint.good(&words),
+        words => words,
     }
 }
 

@@ -39,10 +39,22 @@ fn samples(s: &Simulated<'_>, paint: Paint) -> String {
         let mut cells = vec![sample.number.to_string()];
         cells.extend(stretch(s, total.between, total.pumped_ms, total.volume));
         cells.extend(flow_cells(&total.flow, target, paint));
+        if let (Some(last), Some(flags)) = (cells.last_mut(), flags_of(s, sample.number))
+            && !flags.is_empty()
+        {
+            *last = paint.careful(&flags);
+        }
         table.row(cells);
     }
     let more = samples.len().saturating_sub(SHOWN) as u64;
     format!("\n{}{}", table.render(), left_out(more, "samples"))
+}
+
+/// The flags of a sample of a whole pump.
+fn flags_of(s: &Simulated<'_>, sample: u32) -> Option<String> {
+    let rows = &s.pump.as_ref()?.rows.samples;
+    let row = rows.iter().find(|sample_row| sample_row.row.number == sample)?;
+    Some(crate::record_file::flags(row.row.flags).join(", "))
 }
 
 /// What each stretch of pumping had, where they had not all the same target.

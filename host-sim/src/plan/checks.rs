@@ -1,7 +1,7 @@
 //! Checks of the steps as they stand, that only the host makes: what a table may hold and a plan should not.
 
 use draught::audit::{Fit, FitRule, fit};
-use draught::step::{Step, StepNo, Then};
+use draught::step::{Sampler, Step, StepNo, Then};
 use draught::table::TableRef;
 use draught::units::Target;
 
@@ -14,6 +14,7 @@ use super::read_steps::PlanStep;
 pub(super) fn of_steps(plan: &Plan, findings: &mut Findings) {
     targets(plan, findings);
     no_day(plan, findings);
+    no_time_to_confirm(plan, findings);
     let pumps_before = |index: usize| plan.steps[..index].iter().any(|s| s.step.is_pumping());
     for (index, step) in plan.steps.iter().enumerate().filter(|(_, s)| s.read) {
         if let Step::HoldUntilResumed { at_most, then } = step.step {
@@ -33,6 +34,34 @@ pub(super) fn of_steps(plan: &Plan, findings: &mut Findings) {
             }
             findings.push(
                 found.help("to sample through the break, delete this step; ask your hygienist"),
+            );
+        }
+    }
+}
+
+/// A new sampler can be confirmed while the pump is off. Where a pass begins to pump as soon as the one before has pumped, there is no
+/// such time, and every pass but the first is skipped.
+fn no_time_to_confirm(plan: &Plan, findings: &mut Findings) {
+    for (index, step) in plan.steps.iter().enumerate().filter(|(_, s)| s.read) {
+        let Step::Repeat { from, sampler: Sampler::FreshConfirmed, .. } = step.step else {
+            continue;
+        };
+        let Some(body) = plan.steps.get(from.index()..index) else { continue };
+        let pumps = |s: &PlanStep| s.step.is_pumping();
+        let (first, last) = (body.iter().position(pumps), body.iter().rposition(pumps));
+        let Some((first, last)) = first.zip(last) else { continue };
+        let is_off = |s: &PlanStep| !matches!(s.step, Step::Repeat { .. });
+        if !body[..first].iter().chain(&body[last + 1..]).any(is_off) {
+            let next = &body[first];
+            findings.push(
+                Finding::warning(
+                    "no-time-to-confirm",
+                    "every pass but the first is skipped: there is no time to confirm a new sampler",
+                )
+                .step(Some(StepNo::at(index)))
+                .at(step.part("sampler"), "a new sampler must be confirmed while the pump is off")
+                .at(next.action.clone(), "the next pass pumps at once")
+                .help("put a hold before the repeat, as long as a change of the sampler takes"),
             );
         }
     }

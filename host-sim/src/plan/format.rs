@@ -211,6 +211,18 @@ pub fn grouped(n: u64) -> String {
     out
 }
 
+/// How an instant lies to those between which it was to be, in ms: "on time", "12 min late", "3 h early".
+#[must_use]
+pub fn punctual(least: u64, most: u64, at: u64) -> String {
+    if at < least {
+        format!("{} early", distance(least - at))
+    } else if at > most {
+        format!("{} late", distance(at - most))
+    } else {
+        "on time".to_owned()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -96,8 +96,10 @@ pub struct EventRecord {
     pub unaccounted_ms: u32,
     /// How often each limit tripped.
     pub trips: Trips,
-    /// The largest lateness of an appointment.
+    /// The largest lateness of an appointment that was met.
     pub late_ms: u32,
+    /// Appointments missed, runs lost and passes skipped.
+    pub missed: u16,
     /// What the supply had left when it was armed.
     pub supply_armed_percent: Option<u8>,
     /// What it had left at the end.
@@ -142,6 +144,8 @@ pub struct SampleRecord {
     pub uncorrected_ms: u64,
     /// Flow.
     pub flow_ul_per_min: Option<Spread>,
+    /// The sum of flow² · time, in (µL/min)²·ms, whole: with the volume and the time above, the flow's mean and variance are exact.
+    pub flow_squares_raw_ul2_ms_per_min2: String,
     /// Coefficient of variation of the flow, in 0.01 %.
     pub flow_cv_per_myriad: Option<u32>,
     /// Smallest mean flow over 5 min.
@@ -152,6 +156,12 @@ pub struct SampleRecord {
     pub temperature_mk: Option<Spread>,
     /// Outside pressure.
     pub pressure_pa: Option<Spread>,
+    /// Interruptions of more than 1 min while it was drawn.
+    pub interruptions: u16,
+    /// Pumping through it before cuts that no checkpoint holds: at most this long.
+    pub unaccounted_ms: u32,
+    /// What a person should look at in this sample.
+    pub flags: Vec<String>,
     /// The row as it was in the journal.
     pub row_hex: String,
 }
@@ -182,6 +192,10 @@ pub struct SpanRecord {
     pub volume_ml: u64,
     /// Why it ended.
     pub ended_by: String,
+    /// How much longer than asked the pump ran, because a poll came late.
+    pub overrun_ms: u32,
+    /// What a person should look at in this stretch.
+    pub flags: Vec<String>,
     /// The row as it was in the journal.
     pub row_hex: String,
 }
@@ -220,6 +234,7 @@ impl EventRecord {
                 sensor: trips(Limit::Sensor),
             },
             late_ms: row.late_ms,
+            missed: row.missed,
             supply_armed_percent: row.supply_armed_percent,
             supply_ended_percent: row.supply_ended_percent,
             flags: flags(row.flags),
@@ -240,20 +255,24 @@ impl SampleRecord {
             begin: at(row.begin),
             end: at(row.end),
             pumped_ms: row.pumped_ms,
-            metered_ms: row.metered_ms,
-            readings: row.readings,
-            volume_raw_ul_ms_per_min: row.volume.as_raw(),
-            volume_ml: row.volume.as_ml(),
+            metered_ms: row.metered_ms(),
+            readings: row.flow.readings,
+            volume_raw_ul_ms_per_min: row.volume().as_raw(),
+            volume_ml: row.volume().as_ml(),
             standard_volume_raw_ul_ms_per_min: row.standard.as_raw(),
             standard_volume_ml: row.standard.as_ml(),
             air_measured_ms: row.air_ms,
             uncorrected_ms: row.uncorrected_ms,
-            flow_ul_per_min: row.flow_ul_per_min.map(spread),
-            flow_cv_per_myriad: row.cv_per_myriad,
+            flow_ul_per_min: row.flow_ul_per_min().map(spread),
+            flow_squares_raw_ul2_ms_per_min2: row.flow.squares.to_string(),
+            flow_cv_per_myriad: row.cv_per_myriad(),
             least_5_min_mean_ul_per_min: row.interval_means.map(|m| m.0),
             most_5_min_mean_ul_per_min: row.interval_means.map(|m| m.1),
-            temperature_mk: row.temperature_mk.map(spread),
-            pressure_pa: row.pressure_pa.map(spread),
+            temperature_mk: row.temperature_mk().map(spread),
+            pressure_pa: row.pressure_pa().map(spread),
+            interruptions: row.interruptions,
+            unaccounted_ms: row.unaccounted_ms,
+            flags: flags(row.flags),
             row_hex: hex(bytes),
         }
     }
@@ -276,6 +295,8 @@ impl SpanRecord {
             volume_raw_ul_ms_per_min: RawVolume::as_raw(row.volume),
             volume_ml: row.volume.as_ml(),
             ended_by: words::stretch_code(row.by).to_owned(),
+            overrun_ms: row.overrun_ms,
+            flags: flags(row.flags),
             row_hex: hex(bytes),
         }
     }

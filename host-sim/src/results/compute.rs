@@ -2,10 +2,10 @@
 
 use super::flow::{Rule, Verified, verified};
 use super::heads::{head, limits, rule};
-use super::outside::{event_words, outside};
+use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
-use super::{Flag, Limit, Results, analytes, compare, flags, from_record, volumes};
+use super::{Flag, Limit, Results, analytes, compare, flags, from_record, pump_flags, volumes};
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
@@ -115,9 +115,8 @@ fn one(
     let pump = sampler.kind == Kind::Pump;
     let checked = verified(sampler, rule);
     let mut all: Vec<Flag> = Vec::new();
-    let event = record.and_then(|r| r.file.event.as_ref());
-    for code in event.iter().flat_map(|e| &e.flags) {
-        all.push(flags::flag(code, event_words(code, record)));
+    if let Some((record, row)) = record.zip(row) {
+        all.extend(pump_flags::of_sample(record, row));
     }
     if pump && folder.has_field {
         all.extend(checked.flags.iter().cloned());
@@ -129,7 +128,7 @@ fn one(
             verified: &checked,
             rule,
             on_manifold,
-            unaccounted_ms: event.map_or(0, |e| e.unaccounted_ms),
+            unaccounted_ms: row.unaccounted_ms,
         })
     });
     all.extend(volume.iter().flat_map(|v| v.flags.clone()));

@@ -5,6 +5,7 @@ use draught::event::PumpEnd;
 use draught::forecast::What;
 use draught::units::RawVolume;
 
+use super::pump_flags;
 use super::sample::{Happened, Mark, Planned, Point, SideBySide, SpanResult};
 use super::volumes::litres;
 use crate::event::Record;
@@ -88,8 +89,8 @@ pub(super) fn happened(record: &Record, row: &SampleRecord, planned: Option<&Pla
         worst_5_min_percent: worst,
         temperature_c: three(row.temperature_mk, |mk| (mk - 273_150.0) / 1e3),
         pressure_kpa: three(row.pressure_pa, |pa| pa / 1e3),
-        interruptions: event.map(|e| e.interruptions),
-        trips: event.map(|e| e.trips),
+        interruptions: Some(row.interruptions),
+        trips: Some(pump_flags::trips(record, row)),
         late_ms: event.map(|e| e.late_ms),
         battery_armed_percent: event.and_then(|e| e.supply_armed_percent),
         battery_ended_percent: event.and_then(|e| e.supply_ended_percent),
@@ -209,22 +210,36 @@ pub(super) fn side_by_side(
 ) -> Vec<SideBySide> {
     let mut rows = Vec::new();
     let dash = || "-".to_owned();
+    let several = record.file.samples.len() > 1;
+    let whole = || if several { "whole event".to_owned() } else { String::new() };
     let mut row = |what: &str, planned: String, happened: String, note: String| {
         rows.push(SideBySide { what: what.to_owned(), planned, happened, note });
     };
     let p = planned;
     let length = |ms: u64| format::duration((ms + 500) / 1_000 * 1_000);
+    let ms = |at: Option<&Instant>| at.and_then(wall).map(|w| (w.as_ms() + 500) / 1_000);
+    let punctual = |planned: Option<&Instant>, happened: Option<&Instant>, early: bool| {
+        let at = ms(planned).zip(ms(happened));
+        at.map_or_else(String::new, |(planned, at)| {
+            let least = if early { planned } else { planned.min(at) };
+            format::punctual(least * 1_000, planned * 1_000, at * 1_000)
+        })
+    };
+    let start = p.and_then(|p| p.start.as_ref());
     row(
         "start",
-        clock(record, p.and_then(|p| p.start.as_ref())),
+        clock(record, start),
         clock(record, h.start.as_ref()),
-        String::new(),
+        punctual(start, h.start.as_ref(), true),
     );
+    let stop = p.and_then(|p| p.stop.as_ref());
+    // With a hold in between, the stop that is planned is the last of many.
+    let one_stop = p.is_some_and(|p| p.pumped_least_ms == p.pumped_most_ms);
     row(
         "stop",
-        clock(record, p.and_then(|p| p.stop.as_ref())),
+        clock(record, stop),
         clock(record, h.stop.as_ref()),
-        String::new(),
+        punctual(stop, h.stop.as_ref(), one_stop),
     );
     let between = |least: Option<u64>, most: Option<u64>| match (least, most) {
         (Some(a), Some(b)) if a == b => length(a),
@@ -279,13 +294,13 @@ pub(super) fn side_by_side(
         row("pressure", dash(), around(pa, "kPa", 4), "outside".to_owned());
     }
     if let Some(n) = h.interruptions {
-        row("interruptions", dash(), n.to_string(), "of more than 1 min, whole event".to_owned());
+        row("interruptions", dash(), n.to_string(), "of more than 1 min".to_owned());
     }
     if let (Some(a), Some(b)) = (h.battery_armed_percent, h.battery_ended_percent) {
-        row("battery", dash(), format!("{a} % to {b} %"), "whole event".to_owned());
+        row("battery", dash(), format!("{a} % to {b} %"), whole());
     }
     if let Some(reason) = &h.reason {
-        row("ended", "finished".to_owned(), words::ended_by_code(reason), "whole event".to_owned());
+        row("ended", "finished".to_owned(), words::ended_by_code(reason), whole());
     }
     rows
 }

@@ -14,6 +14,7 @@ mod from_record;
 mod heads;
 mod laboratory;
 mod outside;
+mod pump_flags;
 mod sample;
 mod volumes;
 mod workers;

@@ -1,42 +1,11 @@
-//! What is outside of what plan and method ask, and what the pump's own flags come to.
-
-use draught::event::Limit;
+//! What is outside of what plan and method ask.
 
 use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
-use crate::event::{Group, Record, Sampler};
+use crate::event::{Group, Sampler};
 use crate::hygiene::round::figures;
 use crate::methods::Entry;
-use crate::plan::format;
 use crate::record_file::SampleRecord;
-use crate::words;
-
-/// What is so, for a flag of the pump's record.
-pub(super) fn event_words(code: &str, record: Option<&Record>) -> String {
-    let Some(event) = record.and_then(|r| r.file.event.as_ref()) else { return String::new() };
-    let t = &event.trips;
-    match code {
-        "limit-tripped" => {
-            let all = [t.flow_low, t.flow_high, t.pressure, t.supply, t.sensor];
-            let tripped = Limit::ALL.into_iter().zip(all).filter(|(_, n)| *n > 0);
-            let tripped = tripped.map(|(limit, n)| {
-                format!("{}, {}", words::limit(limit), format::count(n.into(), "time"))
-            });
-            tripped.collect::<Vec<_>>().join("; ")
-        }
-        "interrupted" | "many-interruptions" => format!(
-            "{} of more than 1 min; resumed {}, after an outage of any length",
-            format::count(event.interruptions.into(), "interruption"),
-            format::count(event.resumes.into(), "time")
-        ),
-        "time-unaccounted" => {
-            format!("at most {}", format::duration(event.unaccounted_ms.into()))
-        }
-        "late" => format!("at most {} late", format::duration(event.late_ms.into())),
-        "ended-early" => words::ended_by_code(&event.reason),
-        _ => "of the whole event".to_owned(),
-    }
-}
 
 /// What is outside of what plan and method ask.
 pub(super) fn outside(

@@ -121,11 +121,11 @@ pub struct Happened {
     pub temperature_c: Option<[f64; 3]>,
     /// Outside pressure: least, mean, most.
     pub pressure_kpa: Option<[f64; 3]>,
-    /// Interruptions of more than 1 min in the whole event.
+    /// Interruptions of more than 1 min while it was drawn.
     pub interruptions: Option<u16>,
-    /// How often each limit tripped in the whole event.
+    /// How often each limit stopped the pump while it was drawn.
     pub trips: Option<Trips>,
-    /// Largest lateness of an appointment.
+    /// Largest lateness of an appointment, in the whole event.
     pub late_ms: Option<u32>,
     /// What the battery had when it was armed.
     pub battery_armed_percent: Option<u8>,

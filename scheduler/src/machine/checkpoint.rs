@@ -43,12 +43,12 @@ impl Checkpoint {
     /// Whether a pumping step was under way.
     #[must_use]
     pub const fn is_under_way(&self) -> bool {
-        matches!(self.machine.state, State::Pumping { .. } | State::Paused { .. })
+        self.machine.is_under_way()
     }
 
     /// Whether the pump ran.
     pub(crate) const fn is_pumping(&self) -> bool {
-        matches!(self.machine.state, State::Pumping { .. })
+        self.machine.is_pumping()
     }
 
     /// Where the monotonic clock goes on when the wall clock says `wall`, and how long the outage lasted, in ms, if

@@ -138,11 +138,6 @@ impl Machine {
         let again = event.is_some() || self.is_due(&input);
         Ok(self.answer(event, again))
     }
-
-    const fn is_pumping(&self) -> bool {
-        matches!(self.state, State::Pumping { .. })
-    }
-
     fn confirm_sampler(&mut self, table: TableRef<'_>) -> Result<(), CommandRefused> {
         let asks = |s: &Step| matches!(s, Step::Repeat { sampler: Sampler::FreshConfirmed, .. });
         if self.is_pumping() {

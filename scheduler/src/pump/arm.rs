@@ -6,12 +6,12 @@ use super::board::Board;
 use super::state::{Pump, Run};
 use crate::clock::Now;
 use crate::forecast::{Forecast, What};
-use crate::journal::ShelfError;
+use crate::journal::{ShelfError, Shelved};
 use crate::machine::{ArmRefused, EventId, FirstStart};
 use crate::port::Supply;
 use crate::record::{EventRow, Flags, Tally};
 use crate::table::{Fault, StepTable};
-use crate::wire;
+use crate::wire::{self, ScheduleId};
 
 /// Rows kept free for stretches that the forecast does not know of: pauses and outages. A cut takes up to three: the stretch that
 /// it ended, what was being written, and the newest row once more.
@@ -24,6 +24,8 @@ const WALKED_A_ROW: u32 = 16;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LoadRefused {
+    /// [`Pump::boot`] comes first.
+    NotBooted,
     /// A schedule is armed: stop or disarm it first.
     Armed,
     /// The block is refused, there is no such place, or the flash failed.
@@ -36,6 +38,8 @@ pub enum LoadRefused {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StartRefused {
+    /// [`Pump::boot`] comes first.
+    NotBooted,
     /// No schedule is loaded.
     NothingLoaded,
     /// The machine refused it.
@@ -56,9 +60,12 @@ pub enum StartRefused {
     SupplyLow,
 }
 
+const NOT_BOOTED: &str = "the pump has not looked into its journal yet: a fault of the firmware";
+
 impl fmt::Display for LoadRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::NotBooted => f.write_str(NOT_BOOTED),
             Self::Armed => f.write_str("a schedule is armed; stop or disarm it first"),
             Self::Shelf(refused) => refused.fmt(f),
             Self::NotKept => {
@@ -71,6 +78,7 @@ impl fmt::Display for LoadRefused {
 impl fmt::Display for StartRefused {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::NotBooted => f.write_str(NOT_BOOTED),
             Self::NothingLoaded => f.write_str("no schedule is loaded"),
             Self::Arm(refused) => refused.fmt(f),
             Self::JournalFull { needed, free } => write!(
@@ -97,25 +105,77 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`LoadRefused`]; the schedule that was in that place is then still there, but none is loaded any more, unless one was armed.
     pub fn load(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
-        if self.run.machine.is_armed() {
-            return Err(LoadRefused::Armed);
-        }
-        let loaded = self.put(block, place);
-        if loaded.is_err() {
-            // Nothing that was refused can be armed.
-            self.table = StepTable::empty();
-        }
-        loaded
+        self.may_load()?;
+        let (flash, table) = (self.board.flash(), &mut self.table);
+        let stored = self.keeper.shelf.store(flash, place.into(), block, table);
+        self.loaded(stored, place).map(|_| ())
     }
 
-    fn put(&mut self, block: &[u8], place: u8) -> Result<(), LoadRefused> {
-        self.keeper
-            .shelf
-            .store(self.board.flash(), place.into(), block, &mut self.table)
-            .map_err(LoadRefused::Shelf)?;
-        self.place = place;
-        let now = self.now();
-        self.keep(now).map_err(|_| LoadRefused::NotKept)
+    /// Makes the schedule of another place the one that is loaded: it is decoded, and is the one to be armed from now on, also
+    /// after the power was off.
+    ///
+    /// `buffer` is for its block: [`wire::max_len`] of `N` is always enough.
+    ///
+    /// # Errors
+    /// [`LoadRefused`]; none is loaded any more then, unless one was armed.
+    pub fn choose(&mut self, place: u8, buffer: &mut [u8]) -> Result<ScheduleId, LoadRefused> {
+        self.may_load()?;
+        let (flash, table) = (self.board.flash(), &mut self.table);
+        let found = self.keeper.shelf.load(flash, place.into(), buffer, table);
+        self.loaded(found, place)
+    }
+
+    /// Empties a place. The schedule that is armed stays where it is.
+    ///
+    /// # Errors
+    /// [`LoadRefused::Armed`] for the place of the schedule that is armed; [`LoadRefused::Shelf`]: there is no such place, or the flash failed.
+    pub fn remove(&mut self, place: u8) -> Result<(), LoadRefused> {
+        let is_loaded = place == self.place;
+        if is_loaded {
+            self.may_load()?;
+        }
+        self.keeper.shelf.remove(self.board.flash(), place.into()).map_err(LoadRefused::Shelf)?;
+        if is_loaded {
+            self.table = StepTable::empty();
+        }
+        Ok(())
+    }
+
+    /// How many places for schedules there are, numbered from 0.
+    pub const fn places(&self) -> u16 {
+        self.keeper.shelf.places()
+    }
+
+    /// What a place holds: the id, the name and the length of its schedule.
+    ///
+    /// # Errors
+    /// [`ShelfError::Empty`], [`ShelfError::NoSuchPlace`], [`ShelfError::Damaged`].
+    pub fn stored(&mut self, place: u8) -> Result<Shelved, ShelfError> {
+        self.keeper.shelf.show(self.board.flash(), place.into())
+    }
+
+    const fn may_load(&self) -> Result<(), LoadRefused> {
+        if !self.booted {
+            return Err(LoadRefused::NotBooted);
+        }
+        if self.run.machine.is_armed() { Err(LoadRefused::Armed) } else { Ok(()) }
+    }
+
+    /// What was decoded into the table is kept as the one to be armed. Nothing that was refused can be armed.
+    fn loaded(
+        &mut self,
+        found: Result<ScheduleId, ShelfError>,
+        place: u8,
+    ) -> Result<ScheduleId, LoadRefused> {
+        let kept = found.map_err(LoadRefused::Shelf).and_then(|id| {
+            self.place = place;
+            let now = self.now();
+            self.keep(now).map(|()| id).map_err(|_| LoadRefused::NotKept)
+        });
+        if kept.is_err() {
+            self.table = StepTable::empty();
+        }
+        kept
     }
 
     /// Brings a schedule into force: from now on the pump starts by itself.
@@ -125,6 +185,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`StartRefused`].
     pub fn arm(&mut self) -> Result<(EventId, FirstStart), StartRefused> {
+        if !self.booted {
+            return Err(StartRefused::NotBooted);
+        }
         if self.run.machine.is_armed() || self.held.is_some() {
             return Err(StartRefused::Arm(ArmRefused::AlreadyArmed));
         }

@@ -9,8 +9,8 @@ use crate::journal::RegionRefused;
 use crate::limits::Limits;
 use crate::machine::{Checkpoint, Command, Machine};
 use crate::meter::GAP_MS;
-use crate::port::{Duty, Indications, Monotonic, Power, Supply, WallClock};
-use crate::record::{EventRow, Flags, INTERRUPTION_MS, Log, RowKind};
+use crate::port::{Duty, Indications, Monotonic, Power, Supply};
+use crate::record::{EventRow, Flags, INTERRUPTION_MS, INTERRUPTIONS_KEPT, Log, RowKind};
 use crate::regulator::Regulator;
 use crate::table::{Outage, StepTable};
 
@@ -36,7 +36,8 @@ pub enum Booted {
 }
 
 impl<B: Board, const N: usize> Pump<B, N> {
-    /// An engine at rest, with its motor off: [`Pump::boot`] comes next.
+    /// An engine at rest, with its motor off: [`Pump::boot`] comes next. Before that it does nothing and refuses everything: what
+    /// the journal knows of an event under way must not be written over.
     ///
     /// # Errors
     /// [`RegionRefused`] when the flash is not laid out as it must be: a fault of the firmware.
@@ -49,6 +50,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             config,
             table: StepTable::empty(),
             run: Run::NONE,
+            booted: false,
             place: 0,
             held: None,
             mono_ahead: 0,
@@ -72,6 +74,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// `buffer` is for the block of the schedule that was armed: [`wire::max_len`](crate::wire::max_len) of `N` is always enough.
     /// Blank flash is as good as any.
     pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
+        self.booted = true;
         // A reset by a watchdog may have left it running.
         self.motor_unsure = !self.drive(Duty::OFF);
         self.power = self.board.supply().read();
@@ -139,7 +142,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     /// The monotonic clock goes on from the checkpoint; how long the outage lasted is the answer.
     fn continue_clock(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
-        let wall = self.board.wall().now();
+        let wall = self.wall();
         let (mono, outage_ms) = checkpoint.continued(wall);
         let own = self.board.mono().now();
         self.mono_ahead = mono.as_ms().wrapping_sub(own.as_ms());
@@ -153,9 +156,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let now = self.now();
         let was_under_way = checkpoint.is_under_way();
         self.run.event.resumes = self.run.event.resumes.saturating_add(1);
-        self.run.event.flags.set(Flags::INTERRUPTED);
+        self.run.flag(Flags::INTERRUPTED);
         if outage_ms.is_none() {
-            self.run.event.flags.set(Flags::CLOCK_UNTRUSTED);
+            self.run.flag(Flags::CLOCK_UNTRUSTED);
+        }
+        if was_under_way {
+            // Before the row of the stretch is made that it ended.
+            self.account_for(checkpoint, outage_ms);
         }
         self.run.tally.idle(now.mono);
         let input = self.run.input(now);
@@ -175,8 +182,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 self.happened(now, Event::Ended(EndReason::WrongTable));
             }
         }
-        if was_under_way {
-            self.interrupted(checkpoint, outage_ms);
+        // A pause takes nothing of the supply.
+        if checkpoint.is_pumping() {
+            self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
+            if self.run.resumes_in_row >= RESUMES_MAX {
+                let now = self.now();
+                let _ = self.ask(Command::Stop(StopReason::Supply), now);
+            }
         }
         self.changed = true;
         // Tried again at the next poll when it fails, before the motor is driven.
@@ -184,8 +196,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
         outage_ms
     }
 
-    fn interrupted(&mut self, checkpoint: &Checkpoint, outage_ms: Option<u64>) {
-        let event = &mut self.run.event;
+    /// What an outage took of a step that was under way.
+    fn account_for(&mut self, checkpoint: &Checkpoint, outage_ms: Option<u64>) {
+        let Run { event, sample, .. } = &mut self.run;
         if outage_ms.is_some_and(|ms| ms > INTERRUPTION_MS) {
             let count = usize::from(event.interruptions);
             if let (Some(place), Some(wall)) =
@@ -194,7 +207,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 *place = u32::try_from(wall.as_ms() / 1_000).unwrap_or(u32::MAX);
             }
             event.interruptions = event.interruptions.saturating_add(1);
-            if count >= event.interrupted_s.len() {
+            sample.interruptions = sample.interruptions.saturating_add(1);
+            if usize::from(sample.interruptions) > INTERRUPTIONS_KEPT {
+                sample.flags.set(Flags::MANY_INTERRUPTIONS);
+            }
+            if count >= INTERRUPTIONS_KEPT {
                 event.flags.set(Flags::MANY_INTERRUPTIONS);
             }
         }
@@ -202,29 +219,22 @@ impl<B: Board, const N: usize> Pump<B, N> {
             let most = if self.warned {
                 WARNED_MS
             } else {
-                event.flags.set(Flags::TIME_UNACCOUNTED);
+                self.run.flag(Flags::TIME_UNACCOUNTED);
                 self.config.checkpoint_ms
             };
             // A checkpoint comes at the reading after it is due.
             let most = most.saturating_add(self.config.reading_ms);
-            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(most);
-            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost.min(most));
-        }
-        if !checkpoint.is_pumping() {
-            // A pause takes nothing of the supply.
-            return;
-        }
-        self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
-        if self.run.resumes_in_row >= RESUMES_MAX {
-            let now = self.now();
-            let _ = self.ask(Command::Stop(StopReason::Supply), now);
+            let lost = outage_ms.and_then(|ms| u32::try_from(ms).ok()).unwrap_or(most).min(most);
+            let Run { event, sample, .. } = &mut self.run;
+            event.unaccounted_ms = event.unaccounted_ms.saturating_add(lost);
+            sample.unaccounted_ms = sample.unaccounted_ms.saturating_add(lost);
         }
     }
 
     /// Whether an event waits for the charger to be taken away. When it was, or the event has waited for too long, it goes on or ends.
     pub(super) fn is_held(&mut self) -> bool {
         let Some(checkpoint) = self.held else { return false };
-        let wall = self.board.wall().now();
+        let wall = self.wall();
         let (_, outage_ms) = checkpoint.continued(wall);
         let too_long = match self.table.settings().outage {
             Outage::KeepStopTime(resume) | Outage::MakeUpTime(resume) => {

@@ -16,17 +16,18 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub(super) fn happened(&mut self, now: Now, event: Event) {
         self.log.note(now, event);
         self.changed = true;
-        let flags = &mut self.run.event.flags;
         match event {
             Event::AppointmentMet { late_ms, .. } => {
                 if late_ms > LATE_MS {
-                    flags.set(Flags::LATE);
+                    self.run.flag(Flags::LATE);
                 }
                 let late_ms = u32::try_from(late_ms).unwrap_or(u32::MAX);
                 self.run.event.late_ms = self.run.event.late_ms.max(late_ms);
             }
             Event::AppointmentMissed { .. } | Event::RunLost { .. } | Event::PassSkipped { .. } => {
-                flags.set(Flags::LATE);
+                let event = &mut self.run.event;
+                event.missed = event.missed.saturating_add(1);
+                event.flags.set(Flags::LATE);
             }
             Event::PumpingBegan { sample, .. } => self.began(now, sample),
             Event::PumpingEnded(pumped) => self.ended(&pumped),
@@ -89,8 +90,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 *count = count.saturating_add(1);
             }
             event.flags.set(Flags::LIMIT_TRIPPED);
+            self.run.flags.set(Flags::LIMIT_TRIPPED);
             self.indications.fault = true;
         }
+        let flags = core::mem::take(&mut self.run.flags);
+        let (event, sample) = (&self.run.event, &mut self.run.sample);
+        sample.flags.set(flags);
         self.run.span = Some(SpanRow {
             event: event.event,
             number: event.spans,
@@ -102,6 +107,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
             pumped_ms: pumped.pumped_ms(),
             volume: pumped.volume,
             by: pumped.by,
+            overrun_ms: u32::try_from(pumped.overrun_ms).unwrap_or(u32::MAX),
+            flags,
         });
         self.changed = true;
         if let PumpEnd::Tripped(_) = pumped.by {
@@ -127,26 +134,19 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if self.run.sample.number == 0 {
             return;
         }
-        self.run.sample.over = true;
-        let (tally, flags) = (&self.run.tally, &mut self.run.event.flags);
-        let metered_ms = tally.meter().metered_ms();
-        if tally.meter().gap_ms() > 0 {
-            flags.set(Flags::FLOW_UNKNOWN);
-        }
-        // A pump that never measures the air says so in the row; it is worth a look when it did and then did not.
-        if (1..metered_ms).contains(&tally.air_ms()) {
-            flags.set(Flags::AIR_UNKNOWN);
-        }
-        if (1..metered_ms).contains(&tally.uncorrected_ms()) {
-            flags.set(Flags::NOT_AT_INLET);
+        let run = &mut self.run;
+        run.sample.over = true;
+        // A pump that never corrects says so in the row; it is worth a look when it did and then did not.
+        if (1..run.tally.meter().metered_ms()).contains(&run.tally.uncorrected_ms()) {
+            run.flag_sample(Flags::NOT_AT_INLET);
         }
         if let Some((least, most)) = self.config.sample_ms
-            && !(least..=most).contains(&self.run.sample.pumped_ms)
+            && !(least..=most).contains(&run.sample.pumped_ms)
         {
-            flags.set(Flags::TIME_OUTSIDE);
+            run.flag_sample(Flags::TIME_OUTSIDE);
         }
-        if tally.is_unsteady() {
-            flags.set(Flags::FLOW_UNSTEADY);
+        if run.tally.is_unsteady() {
+            run.flag_sample(Flags::FLOW_UNSTEADY);
         }
     }
 }

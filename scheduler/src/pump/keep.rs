@@ -13,7 +13,7 @@ use crate::units::RawVolume;
 
 /// Bytes of a checkpoint of the whole pump.
 pub const CHECKPOINT_LEN: usize =
-    Checkpoint::LEN + Tally::LEN + Sample::LEN + EventRow::LEN + SpanRow::LEN + 9;
+    Checkpoint::LEN + Tally::LEN + Sample::LEN + EventRow::LEN + SpanRow::LEN + 13;
 
 /// Bytes of flash for a checkpoint.
 pub const CHECKPOINT_STRIDE: usize = 544;
@@ -28,7 +28,7 @@ const RECORD_PAGES_MIN: u16 = 4;
 const RECORDS: u8 = 2;
 
 /// The layout of a checkpoint; one of another layout is not read.
-const LAYOUT: u8 = 1;
+const LAYOUT: u8 = 2;
 
 /// Where in the flash what is kept. No two may overlap.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,13 +63,16 @@ pub(super) struct Found {
 }
 
 impl Sample {
-    const LEN: usize = 4 + 8 + 8 + 8 + 1;
+    const LEN: usize = 4 + 8 + 8 + 8 + 2 + 4 + 4 + 1;
 
     fn put(&self, out: &mut Put<'_>) {
         out.u32(self.number);
         out.wall(self.begin);
         out.wall(self.end);
         out.u64(self.pumped_ms);
+        out.u16(self.interruptions);
+        out.u32(self.unaccounted_ms);
+        out.u32(self.flags.0);
         out.u8(self.over.into());
     }
 
@@ -79,6 +82,9 @@ impl Sample {
             begin: bytes.wall(),
             end: bytes.wall(),
             pumped_ms: bytes.u64(),
+            interruptions: bytes.u16(),
+            unaccounted_ms: bytes.u32(),
+            flags: Flags(bytes.u32()),
             over: bytes.u8() != 0,
         }
     }
@@ -110,6 +116,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         out.u8(self.keeper.released.is_some().into());
         out.u32(self.keeper.released.map_or(0, |seq| seq.0));
         out.u8(self.indications.fault.into());
+        out.u32(self.run.flags.0);
         if let Some(span) = &self.run.span {
             span.put(&mut out);
         }
@@ -117,7 +124,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.changed = true;
         let kept = self.keeper.checkpoints.append(self.board.flash(), LAYOUT, &bytes);
         if kept.is_err() {
-            self.run.event.flags.set(Flags::JOURNAL_FAILED);
+            self.run.flag(Flags::JOURNAL_FAILED);
             self.indications.fault = true;
         }
         kept?;
@@ -157,6 +164,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let were_released = bytes.u8() != 0;
         let released = Seq(bytes.u32());
         self.indications.fault = bytes.u8() != 0;
+        run.flags = Flags(bytes.u32());
         run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
         run.over = has & 4 != 0;
         self.warned = has & 2 != 0;
@@ -262,7 +270,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
     fn sample_row(&self) -> SampleRow {
         let Run { event, sample, tally, .. } = &self.run;
         let times = (sample.begin, sample.end);
-        SampleRow::of(event.event, sample.number, times, sample.pumped_ms, tally)
+        SampleRow {
+            interruptions: sample.interruptions,
+            unaccounted_ms: sample.unaccounted_ms,
+            flags: sample.flags,
+            ..SampleRow::of(event.event, sample.number, times, sample.pumped_ms, tally)
+        }
     }
 
     /// The rows of the journal that were not released, oldest first.
@@ -328,6 +341,7 @@ impl Run {
         sample: Sample::NONE,
         drawn_before: RawVolume::ZERO,
         event: EventRow::NONE,
+        flags: Flags(0),
         span: None,
         kept: MonoMs::from_ms(0),
         resumes_in_row: 0,

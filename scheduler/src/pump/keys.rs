@@ -37,7 +37,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
                     let _ = self.ask(Command::Stop(StopReason::Operator), now);
                     let _ = self.keep(now);
                 }
-                // Kept when the event goes on: until then the checkpoint of before the outage stands.
                 Key::Clear => self.clear(),
                 Key::Resume | Key::ConfirmSampler => {}
             }
@@ -79,7 +78,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`CommandRefused`]; nothing has changed but what was due by now.
     pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
-        if self.held.is_some() && !matches!(command, Command::Stop(_)) {
+        if !self.booted || (self.held.is_some() && !matches!(command, Command::Stop(_))) {
             return Err(CommandRefused::NotArmed);
         }
         self.let_go();

@@ -24,10 +24,17 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Call it at the wake, when a key was pressed, and when the supply warns. Early calls are harmless; late ones are recorded
     /// and caught up with. The answer is never [`Wake::Again`].
     pub fn poll(&mut self) -> Wake {
+        if !self.booted {
+            return Wake::NEVER;
+        }
         let now = self.now();
         self.power = self.board.supply().read();
         if self.is_held() {
             self.keys_while_held();
+            if let (Some(held), true) = (self.held, self.changed) {
+                // Rows that were collected, or a lamp that was put out.
+                self.keep_as_found(held.at);
+            }
             self.indicate(now);
             return Wake::At { mono: Some(now.mono.plus_ms(HELD_MS)), wall: None, drawn: None };
         }
@@ -61,6 +68,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
         };
         let before = self.run.tally.meter().last();
         let air = self.board.ambient().read();
+        if air.is_none() && self.board.ambient().is_there() {
+            self.run.flag(Flags::AIR_UNKNOWN);
+        }
+        let gaps = self.run.tally.meter().gaps();
         let read = self.board.flow().read();
         let flow = match &read {
             Ok(reading) => Some(self.run.tally.reading(now.mono, reading, air)),
@@ -69,6 +80,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 None
             }
         };
+        if self.run.tally.meter().gaps() != gaps {
+            self.run.flag(Flags::FLOW_UNKNOWN);
+        }
         let ms = now.mono.since(before);
         // A poll that is later than 49 days is no concern here.
         self.pumped_since_boot_ms = self.pumped_since_boot_ms.saturating_add(ms as u32);
@@ -82,7 +96,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.regulator.step(target, flow, drop_pa, ms);
         let tripped = self.limits.judge(target, &self.table.settings().limits, &seen, ms);
         if self.limits.is_off_target() {
-            self.run.event.flags.set(Flags::FLOW_OFF);
+            self.run.flag(Flags::FLOW_OFF);
         }
         tripped
     }
@@ -176,7 +190,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.driven = duty != Duty::OFF;
         let obeys = self.board.motor().drive(duty).is_ok();
         if !obeys {
-            self.run.event.flags.set(Flags::MOTOR_FAILED);
+            self.run.flag(Flags::MOTOR_FAILED);
+            if duty == Duty::OFF {
+                // It runs on through the sampler that is still in place.
+                self.run.sample.flags.set(Flags::MOTOR_FAILED);
+            }
         }
         obeys
     }
@@ -197,9 +215,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
                     // Once: by a checkpoint of before, the length of an outage would be wrong; a clock that goes astray all the
                     // time is not worth the flash.
                     self.changed |= !self.run.event.flags.has(Flags::CLOCK_STEPPED);
-                    self.run.event.flags.set(Flags::CLOCK_STEPPED);
+                    self.run.flag(Flags::CLOCK_STEPPED);
                 }
-                _ => self.run.event.flags.set(Flags::CLOCK_UNTRUSTED),
+                _ => self.run.flag(Flags::CLOCK_UNTRUSTED),
             }
         }
         self.polled = now;

@@ -3,11 +3,11 @@
 use super::board::Board;
 use super::keep::{Keeper, Regions};
 use crate::audit::Fit;
-use crate::clock::{MonoMs, Now};
+use crate::clock::{MonoMs, Now, WallMs};
 use crate::limits::Limits;
 use crate::machine::{Checkpoint, Demand, Input, Machine, Phase};
 use crate::port::{Indications, Monotonic, Power, WallClock};
-use crate::record::{EventRow, Log, Origin, SpanRow, Tally};
+use crate::record::{EventRow, Flags, Log, Origin, SpanRow, Tally};
 use crate::regulator::Regulator;
 use crate::table::StepTable;
 use crate::units::RawVolume;
@@ -44,6 +44,8 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) table: StepTable<N>,
     pub(super) keeper: Keeper,
     pub(super) run: Run,
+    /// [`Pump::boot`] was called.
+    pub(super) booted: bool,
     /// Where the schedule that is loaded is kept.
     pub(super) place: u8,
     /// After an outage: not resumed yet, since the supply is charging and the schedule does not allow it.
@@ -84,6 +86,8 @@ pub(super) struct Run {
     pub(super) drawn_before: RawVolume,
     /// The record so far.
     pub(super) event: EventRow,
+    /// What the stretch under way is flagged with, or the next one will be.
+    pub(super) flags: Flags,
     /// The latest stretch, until its row is known to be in the journal.
     pub(super) span: Option<SpanRow>,
     /// When the latest checkpoint was written.
@@ -101,13 +105,25 @@ pub(super) struct Sample {
     pub(super) begin: Option<crate::clock::WallMs>,
     pub(super) end: Option<crate::clock::WallMs>,
     pub(super) pumped_ms: u64,
+    /// As they go into its row.
+    pub(super) interruptions: u16,
+    pub(super) unaccounted_ms: u32,
+    pub(super) flags: Flags,
     /// It is over; its row is to be in the journal.
     pub(super) over: bool,
 }
 
 impl Sample {
-    pub(super) const NONE: Self =
-        Self { number: 0, begin: None, end: None, pumped_ms: 0, over: false };
+    pub(super) const NONE: Self = Self {
+        number: 0,
+        begin: None,
+        end: None,
+        pumped_ms: 0,
+        interruptions: 0,
+        unaccounted_ms: 0,
+        flags: Flags(0),
+        over: false,
+    };
 }
 
 /// Where a pump stands, for a screen.
@@ -133,6 +149,27 @@ impl Run {
         Input { now, drawn: self.drawn_before.saturating_add(self.tally.meter().volume()) }
     }
 
+    /// Flags the event, and what of it is concerned: the stretch that runs, or the next one while nothing is pumped; and the sample while a
+    /// step pumps or is paused.
+    #[inline(never)]
+    pub(super) fn flag(&mut self, flag: Flags) {
+        self.event.flags.set(flag);
+        let under_way = self.machine.is_under_way();
+        if under_way {
+            self.sample.flags.set(flag);
+        }
+        if !under_way || self.machine.is_pumping() {
+            self.flags.set(flag);
+        }
+    }
+
+    /// Flags the event and the sample.
+    #[inline(never)]
+    pub(super) fn flag_sample(&mut self, flag: Flags) {
+        self.event.flags.set(flag);
+        self.sample.flags.set(flag);
+    }
+
     pub(super) const fn is_pumping(&self) -> bool {
         matches!(self.demand, Demand::Pump(_))
     }
@@ -144,7 +181,13 @@ impl<B: Board, const N: usize> Pump<B, N> {
         // What is added can be negative, as a number that wraps: a pump that was held by its charger may have been on for longer
         // than its event.
         let mono = self.board.mono().now().as_ms().wrapping_add(self.mono_ahead);
-        Now { mono: MonoMs::from_ms(mono), wall: self.board.wall().now() }
+        Now { mono: MonoMs::from_ms(mono), wall: self.wall() }
+    }
+
+    /// The wall clock, asked twice if need be: one reading that a bus has spoiled must not end an event.
+    pub(super) fn wall(&mut self) -> Option<WallMs> {
+        let wall = self.board.wall();
+        wall.now().or_else(|| wall.now())
     }
 
     /// The board, for what the engine does not do.

@@ -60,8 +60,10 @@ pub struct EventRow {
     pub unaccounted_ms: u32,
     /// How often each limit tripped, in the order of [`crate::event::Limit`].
     pub trips: [u8; 5],
-    /// The largest lateness of an appointment, in ms.
+    /// The largest lateness of an appointment that was met, in ms.
     pub late_ms: u32,
+    /// Appointments that were missed, runs that were lost and passes that were skipped: those that no stretch stands for.
+    pub missed: u16,
     /// What the supply had left when it was armed, in percent.
     pub supply_armed_percent: Option<u8>,
     /// What it had left at the end.
@@ -97,6 +99,7 @@ impl EventRow {
             unaccounted_ms: 0,
             trips: [0; 5],
             late_ms: 0,
+            missed: 0,
             supply_armed_percent: None,
             supply_ended_percent: None,
             flags: Flags(0),
@@ -135,6 +138,7 @@ impl EventRow {
         + 4
         + 5
         + 4
+        + 2
         + 1
         + 1
         + 4
@@ -157,6 +161,7 @@ impl EventRow {
         out.u32(self.unaccounted_ms);
         out.bytes(&self.trips);
         out.u32(self.late_ms);
+        out.u16(self.missed);
         out.u8(self.supply_armed_percent.unwrap_or(u8::MAX));
         out.u8(self.supply_ended_percent.unwrap_or(u8::MAX));
         out.u32(self.flags.0);
@@ -193,6 +198,7 @@ impl EventRow {
             unaccounted_ms: bytes.u32(),
             trips: [bytes.u8(), bytes.u8(), bytes.u8(), bytes.u8(), bytes.u8()],
             late_ms: bytes.u32(),
+            missed: bytes.u16(),
             supply_armed_percent: percent(bytes.u8()),
             supply_ended_percent: percent(bytes.u8()),
             flags: Flags(bytes.u32()),

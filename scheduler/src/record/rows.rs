@@ -1,11 +1,13 @@
 //! What is kept of an event, as fixed layouts of [`ROW_LEN`] bytes.
 
 use super::codes;
-use super::tally::{Spread, Tally};
+use super::flags::Flags;
+use super::tally::{Extremes, Spread, Tally};
 use crate::bytes::{Put, Take};
 use crate::clock::WallMs;
 use crate::event::{PassCount, PumpEnd};
 use crate::machine::EventId;
+use crate::meter::FlowSums;
 use crate::step::StepNo;
 use crate::units::RawVolume;
 
@@ -71,6 +73,10 @@ pub struct SpanRow {
     pub volume: RawVolume,
     /// Why it ended.
     pub by: PumpEnd,
+    /// How much longer than asked the pump ran, because a poll came late, in ms.
+    pub overrun_ms: u32,
+    /// What a person should look at: what happened in this stretch, and while the pump waited for it.
+    pub flags: Flags,
 }
 
 impl SpanRow {
@@ -91,7 +97,7 @@ impl SpanRow {
     }
 
     /// How many bytes it fills.
-    pub(crate) const LEN: usize = 4 + 2 + 1 + 8 + 4 + 8 + 8 + 8 + 8 + 1;
+    pub(crate) const LEN: usize = 4 + 2 + 1 + 8 + 4 + 8 + 8 + 8 + 8 + 1 + 4 + 4;
 
     pub(crate) fn put(&self, out: &mut Put<'_>) {
         out.u32(self.event.0);
@@ -104,6 +110,8 @@ impl SpanRow {
         out.u64(self.pumped_ms);
         out.u64(self.volume.as_raw());
         out.u8(codes::of_pump_end(self.by));
+        out.u32(self.overrun_ms);
+        out.u32(self.flags.0);
     }
 
     #[inline(never)]
@@ -119,6 +127,8 @@ impl SpanRow {
             pumped_ms: bytes.u64(),
             volume: RawVolume::from_raw(bytes.u64()),
             by: codes::pump_end(bytes.u8())?,
+            overrun_ms: bytes.u32(),
+            flags: Flags(bytes.u32()),
         })
     }
 }
@@ -137,32 +147,68 @@ pub struct SampleRow {
     pub end: Option<WallMs>,
     /// How long the pump ran, outages and pauses left out, in ms.
     pub pumped_ms: u64,
-    /// For how long readings covered that, in ms.
-    pub metered_ms: u64,
-    /// How many readings there were.
-    pub readings: u32,
-    /// What was drawn, at the sampler's inlet.
-    pub volume: RawVolume,
-    /// The same at 25 °C and 101,325 Pa, of the part that was drawn while the air was measured.
+    /// What the readings add up to, at the sampler's inlet.
+    pub flow: FlowSums,
+    /// The volume at 25 °C and 101,325 Pa, of the part that was drawn while the air was measured.
     pub standard: RawVolume,
-    /// For how long the air was measured, in ms; [`SampleRow::standard`] covers the sample when this is `metered_ms`.
+    /// For how long the air was measured, in ms; [`SampleRow::standard`] covers the sample when this is all the metered time.
     pub air_ms: u64,
     /// For how long the flow could not be corrected to the inlet, in ms.
     pub uncorrected_ms: u64,
-    /// Flow, in µL/min.
-    pub flow_ul_per_min: Option<Spread>,
-    /// Coefficient of variation of the flow, in hundredths of a percent.
-    pub cv_per_myriad: Option<u32>,
     /// Smallest and largest mean flow over 5 min, in µL/min.
     pub interval_means: Option<(u32, u32)>,
-    /// Outside temperature, in mK.
-    pub temperature_mk: Option<Spread>,
-    /// Outside pressure, in Pa.
-    pub pressure_pa: Option<Spread>,
+    /// Outside temperature, in mK, over [`SampleRow::air_ms`].
+    pub temperature: Extremes,
+    /// Outside pressure, in Pa, over [`SampleRow::air_ms`].
+    pub pressure: Extremes,
+    /// Interruptions of more than 1 min while it was drawn. Each stands between two rows of stretches, the first of which
+    /// ended by [`PumpEnd::Outage`].
+    pub interruptions: u16,
+    /// Of what was drawn through it before cuts, no checkpoint holds at most this much, in ms of pumping.
+    pub unaccounted_ms: u32,
+    /// What a person should look at: all that its stretches are flagged with, and what concerns it as a whole.
+    pub flags: Flags,
 }
 
 impl SampleRow {
-    /// The row of a sample, from its sums.
+    /// Its volume, at the sampler's inlet.
+    #[must_use]
+    pub const fn volume(&self) -> RawVolume {
+        self.flow.volume
+    }
+
+    /// For how long readings covered the time pumped, in ms.
+    #[must_use]
+    pub const fn metered_ms(&self) -> u64 {
+        self.flow.metered_ms
+    }
+
+    /// Smallest, mean and largest flow, in µL/min.
+    #[must_use]
+    pub fn flow_ul_per_min(&self) -> Option<Spread> {
+        let mean = self.flow.mean_ul_per_min()?;
+        Some(Spread { min: self.flow.min, mean, max: self.flow.max })
+    }
+
+    /// The coefficient of variation of the flow: [`FlowSums::cv_per_myriad`].
+    #[must_use]
+    pub fn cv_per_myriad(&self) -> Option<u32> {
+        self.flow.cv_per_myriad()
+    }
+
+    /// Outside temperature, in mK.
+    #[must_use]
+    pub fn temperature_mk(&self) -> Option<Spread> {
+        self.temperature.over(self.air_ms)
+    }
+
+    /// Outside pressure, in Pa.
+    #[must_use]
+    pub fn pressure_pa(&self) -> Option<Spread> {
+        self.pressure.over(self.air_ms)
+    }
+
+    /// The row of a sample that nobody has complained of, from its sums.
     #[must_use]
     pub fn of(
         event: EventId,
@@ -171,29 +217,23 @@ impl SampleRow {
         pumped_ms: u64,
         tally: &Tally,
     ) -> Self {
-        let meter = tally.meter();
-        let flow = meter.min_ul_per_min().zip(meter.max_ul_per_min());
+        let (temperature, pressure) = tally.air();
         Self {
             event,
             number,
             begin,
             end,
             pumped_ms,
-            metered_ms: meter.metered_ms(),
-            readings: meter.readings(),
-            volume: meter.volume(),
+            flow: *tally.meter().sums(),
             standard: tally.standard(),
             air_ms: tally.air_ms(),
             uncorrected_ms: tally.uncorrected_ms(),
-            flow_ul_per_min: flow.zip(meter.mean_ul_per_min()).map(|((min, max), mean)| Spread {
-                min,
-                mean,
-                max,
-            }),
-            cv_per_myriad: meter.cv_per_myriad(),
             interval_means: tally.interval_means(),
-            temperature_mk: tally.temperature_mk(),
-            pressure_pa: tally.pressure_pa(),
+            temperature,
+            pressure,
+            interruptions: 0,
+            unaccounted_ms: 0,
+            flags: Flags(0),
         }
     }
 
@@ -214,45 +254,43 @@ impl SampleRow {
             number: bytes.u32(),
             begin: bytes.wall(),
             end: bytes.wall(),
-            pumped_ms: bytes.u64(),
-            metered_ms: bytes.u64(),
-            readings: bytes.u32(),
-            volume: RawVolume::from_raw(bytes.u64()),
+            pumped_ms: bytes.u48(),
+            flow: FlowSums::take(&mut bytes),
             standard: RawVolume::from_raw(bytes.u64()),
-            air_ms: bytes.u64(),
-            uncorrected_ms: bytes.u64(),
-            flow_ul_per_min: spread(&mut bytes),
-            cv_per_myriad: known(bytes.u32()),
+            air_ms: bytes.u48(),
+            uncorrected_ms: bytes.u48(),
             interval_means: known(bytes.u32()).zip(known(bytes.u32())),
-            temperature_mk: spread(&mut bytes),
-            pressure_pa: spread(&mut bytes),
+            temperature: Extremes::take(&mut bytes),
+            pressure: Extremes::take(&mut bytes),
+            interruptions: bytes.u16(),
+            unaccounted_ms: bytes.u32(),
+            flags: Flags(bytes.u32()),
         };
         bytes.is_good().then_some(row)
     }
 
     /// How many bytes it fills.
-    #[cfg(test)]
-    pub(crate) const LEN: usize = 4 + 4 + 8 + 8 + 8 + 8 + 4 + 8 + 8 + 8 + 8 + 12 + 4 + 8 + 12 + 12;
+    pub(crate) const LEN: usize =
+        4 + 4 + 8 + 8 + 6 + FlowSums::LEN + 8 + 6 + 6 + 8 + 2 * Extremes::LEN + 2 + 4 + 4;
 
     pub(crate) fn put(&self, out: &mut Put<'_>) {
         out.u32(self.event.0);
         out.u32(self.number);
         out.wall(self.begin);
         out.wall(self.end);
-        out.u64(self.pumped_ms);
-        out.u64(self.metered_ms);
-        out.u32(self.readings);
-        out.u64(self.volume.as_raw());
+        out.u48(self.pumped_ms);
+        self.flow.put(out);
         out.u64(self.standard.as_raw());
-        out.u64(self.air_ms);
-        out.u64(self.uncorrected_ms);
-        put_spread(out, self.flow_ul_per_min);
-        out.u32(self.cv_per_myriad.unwrap_or(UNKNOWN));
+        out.u48(self.air_ms);
+        out.u48(self.uncorrected_ms);
         let (low, high) = self.interval_means.unwrap_or((UNKNOWN, UNKNOWN));
         out.u32(low);
         out.u32(high);
-        put_spread(out, self.temperature_mk);
-        put_spread(out, self.pressure_pa);
+        self.temperature.put(out);
+        self.pressure.put(out);
+        out.u16(self.interruptions);
+        out.u32(self.unaccounted_ms);
+        out.u32(self.flags.0);
     }
 }
 
@@ -263,21 +301,10 @@ fn known(number: u32) -> Option<u32> {
     (number != UNKNOWN).then_some(number)
 }
 
-fn put_spread(out: &mut Put<'_>, spread: Option<Spread>) {
-    let Spread { min, mean, max } =
-        spread.unwrap_or(Spread { min: UNKNOWN, mean: UNKNOWN, max: UNKNOWN });
-    out.u32(min);
-    out.u32(mean);
-    out.u32(max);
-}
-
-fn spread(bytes: &mut Take<'_>) -> Option<Spread> {
-    let (min, mean, max) = (bytes.u32(), bytes.u32(), bytes.u32());
-    (min != UNKNOWN).then_some(Spread { min, mean, max })
-}
-
 const _: () = assert!(
-    SpanRow::LEN <= ROW_LEN && super::event_row::EventRow::LEN <= ROW_LEN,
+    SpanRow::LEN <= ROW_LEN
+        && SampleRow::LEN <= ROW_LEN
+        && super::event_row::EventRow::LEN <= ROW_LEN,
     "a row fits its slot"
 );
 

@@ -1,7 +1,7 @@
 //! What is summed up while a sample is drawn.
 
 use super::air::{to_inlet, to_standard};
-use crate::arithmetic::divide;
+use crate::arithmetic::{divide, wide_product};
 use crate::bytes::{Put, Take};
 use crate::clock::MonoMs;
 use crate::meter::{GAP_MS, Meter};
@@ -16,14 +16,17 @@ pub const INTERVAL_MS: u32 = 300_000;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Extremes {
     /// The smallest; [`u32::MAX`] when there was none.
-    min: u32,
-    max: u32,
-    sum: u64,
+    pub min: u32,
+    /// The largest.
+    pub max: u32,
+    /// The sum of value · time in ms; not divided, so not rounded.
+    pub sum: u64,
 }
 
 impl Extremes {
     const NONE: Self = Self { min: u32::MAX, max: 0, sum: 0 };
 
+    #[inline(never)]
     fn see(&mut self, value: u32, ms: u64) {
         (self.min, self.max) = (self.min.min(value), self.max.max(value));
         self.sum = self.sum.saturating_add(u64::from(value).wrapping_mul(ms));
@@ -33,6 +36,21 @@ impl Extremes {
     pub(crate) fn over(&self, ms: u64) -> Option<Spread> {
         let mean = u32::try_from(divide(self.sum.saturating_add(ms / 2), ms)?).ok()?;
         Some(Spread { min: self.min, mean, max: self.max })
+    }
+
+    /// How many bytes it takes.
+    pub(crate) const LEN: usize = 16;
+
+    #[inline(never)]
+    pub(crate) fn put(&self, out: &mut Put<'_>) {
+        out.u32(self.min);
+        out.u32(self.max);
+        out.u64(self.sum);
+    }
+
+    #[inline(never)]
+    pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
+        Self { min: bytes.u32(), max: bytes.u32(), sum: bytes.u64() }
     }
 }
 
@@ -90,7 +108,7 @@ pub struct Tally {
 
 impl Tally {
     /// How many bytes it takes in a checkpoint.
-    pub(crate) const LEN: usize = Meter::LEN + 8 + 8 + 2 * 16 + 8 + 4 + 8 + 8;
+    pub(crate) const LEN: usize = Meter::LEN + 8 + 8 + 2 * Extremes::LEN + 8 + 4 + 8 + 8;
 
     /// Nothing drawn yet.
     #[must_use]
@@ -185,16 +203,10 @@ impl Tally {
         self.uncorrected_ms
     }
 
-    /// Outside temperature, in mK.
+    /// Outside temperature, in mK, and pressure, in Pa, over [`Tally::air_ms`].
     #[must_use]
-    pub fn temperature_mk(&self) -> Option<Spread> {
-        self.temperature.over(self.air_ms)
-    }
-
-    /// Outside pressure, in Pa.
-    #[must_use]
-    pub fn pressure_pa(&self) -> Option<Spread> {
-        self.pressure.over(self.air_ms)
+    pub const fn air(&self) -> (Extremes, Extremes) {
+        (self.temperature, self.pressure)
     }
 
     /// Smallest and largest mean flow over an interval of 5 min of pumping, in µL/min; `None` before the first is over.
@@ -210,23 +222,20 @@ impl Tally {
     /// Whether a mean over 5 min was more than 5 % off the mean of all (40 CFR 50 App. L 7.4.5.2).
     #[must_use]
     pub fn is_unsteady(&self) -> bool {
-        let Some(((low, high), mean)) = self.interval_means().zip(self.meter.mean_ul_per_min())
-        else {
-            return false;
-        };
-        let off = u64::from(high.saturating_sub(mean).max(mean.saturating_sub(low)));
-        off.wrapping_mul(20) > mean.into()
+        let Some((low, high)) = self.interval_means() else { return false };
+        // The mean is volume over time: both sides times 20 and that time, so nothing is rounded.
+        let ms_20 = self.meter.metered_ms().wrapping_mul(20);
+        let volume = self.meter.volume().as_raw();
+        wide_product(ms_20, high) > wide_product(volume, 21)
+            || wide_product(ms_20, low) < wide_product(volume, 19)
     }
 
     pub(crate) fn put(&self, out: &mut Put<'_>) {
         self.meter.put(out);
         out.u64(self.standard.as_raw());
         out.u64(self.air_ms);
-        for seen in [&self.temperature, &self.pressure] {
-            out.u32(seen.min);
-            out.u32(seen.max);
-            out.u64(seen.sum);
-        }
+        self.temperature.put(out);
+        self.pressure.put(out);
         out.u64(self.uncorrected_ms);
         out.u32(self.interval_ms);
         out.u64(self.interval.as_raw());
@@ -236,21 +245,17 @@ impl Tally {
 
     #[inline(never)]
     pub(crate) fn take(bytes: &mut Take<'_>) -> Self {
-        let mut extremes = Extremes::NONE;
-        let mut tally = Self {
+        Self {
             meter: Meter::take(bytes),
             standard: RawVolume::from_raw(bytes.u64()),
             air_ms: bytes.u64(),
-            ..Self::new(MonoMs::from_ms(0))
-        };
-        for seen in [&mut tally.temperature, &mut tally.pressure] {
-            (extremes.min, extremes.max, extremes.sum) = (bytes.u32(), bytes.u32(), bytes.u64());
-            *seen = extremes;
+            temperature: Extremes::take(bytes),
+            pressure: Extremes::take(bytes),
+            uncorrected_ms: bytes.u64(),
+            interval_ms: bytes.u32(),
+            interval: RawVolume::from_raw(bytes.u64()),
+            lowest: bytes.u32(),
+            highest: bytes.u32(),
         }
-        tally.uncorrected_ms = bytes.u64();
-        tally.interval_ms = bytes.u32();
-        tally.interval = RawVolume::from_raw(bytes.u64());
-        (tally.lowest, tally.highest) = (bytes.u32(), bytes.u32());
-        tally
     }
 }

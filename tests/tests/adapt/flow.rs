@@ -1,8 +1,8 @@
 //! From pressure to flow, against rationals.
 
 use draught::adapt::{
-    Calibration, CalibrationRefused, FlowElement, Law, RegisterSensor, ZeroBounds, ZeroRefused,
-    ZeroSum,
+    Calibration, CalibrationRefused, FlowElement, Law, RegisterSensor, WithDrop, ZeroBounds,
+    ZeroRefused, ZeroSum,
 };
 use draught::port::{Faulty, FlowReading, FlowSensor};
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
@@ -224,4 +224,31 @@ fn a_reading_that_failed_adds_nothing_to_a_zero() {
     // What was kept over an outage is bounded too.
     assert_eq!(element.set_zero_mpa(i32::MIN), Err(ZeroRefused::TooFar));
     done(element);
+}
+
+#[test]
+fn the_drop_of_the_train_goes_along_and_its_failure_is_no_gap_in_the_flow() {
+    let told = [says(1_499), says(1_500), says(-3_000), says(i32::MAX)];
+    let fails = says(0).with_error(draught::adapt::embedded_hal::i2c::ErrorKind::Bus);
+    let drop = Mock::new(told.iter().chain([&fails]));
+    let mut sensor = WithDrop::new(
+        element(&[says(10_000), says(10_000), says(10_000), says(10_000), says(10_000)]),
+        RegisterSensor::new(drop, PLAIN).unwrap(),
+    );
+    let drops: Vec<_> = (0..5).map(|_| sensor.read().map(|r| r.drop_pa).unwrap()).collect();
+    assert_eq!(drops, [Some(1), Some(2), Some(0), Some(2_147_484), None]);
+    let (element, drop) = sensor.into_inner();
+    done(element);
+    drop.into_inner().done();
+}
+
+#[test]
+fn without_a_flow_there_is_no_reading_and_the_drop_is_not_asked_for() {
+    let fails = says(0).with_error(draught::adapt::embedded_hal::i2c::ErrorKind::Bus);
+    let mut sensor =
+        WithDrop::new(element(&[fails]), RegisterSensor::new(Mock::new(&[]), PLAIN).unwrap());
+    assert_eq!(sensor.read(), Err(Faulty));
+    let (element, drop) = sensor.into_inner();
+    done(element);
+    drop.into_inner().done();
 }

@@ -1,6 +1,7 @@
 //! Event folders: what is missing, what contradicts, and results against arithmetic of their own.
 
 mod contradictions;
+mod each_sample;
 mod groups;
 mod missing;
 mod numbers;

@@ -127,3 +127,18 @@ fn a_run_that_was_too_long_because_of_a_late_poll_is_flagged() {
     assert!(rows.spans[0].pumped_ms > 64_000, "{}", rows.spans[0].pumped_ms);
     assert!(rows.events[0].flags.has(Flags::FLOW_UNKNOWN), "flags {:b}", rows.events[0].flags.0);
 }
+
+#[test]
+fn one_failed_reading_of_the_clock_at_boot_does_not_end_a_sample() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 20 * MINUTE));
+    drop(pump);
+    rig.outage(1_000);
+    rig.set().wall_fails = 1;
+    let (mut pump, booted) = rig.boot(60_000);
+    assert_eq!(booted, Booted::Resumed { outage_ms: Some(61_000) }, "from the newest checkpoint");
+    assert!(rig.run(&mut pump, HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!(event.reason, EndReason::Finished);
+    assert!(!event.flags.has(Flags::CLOCK_UNTRUSTED));
+}

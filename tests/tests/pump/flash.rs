@@ -4,6 +4,7 @@ use draught::event::EndReason;
 use draught::machine::Phase;
 use draught::machine::Wake;
 use draught::prelude::*;
+use draught::pump::Booted;
 use draught::record::Flags;
 use draught_tests::nor::Torn;
 use draught_tests::rig::CHECKPOINT_PAGES;
@@ -11,7 +12,7 @@ use draught_tests::rig::PAGE;
 use draught_tests::rig::Rows;
 use draught_tests::rig::block;
 
-use super::{HOUR, MINUTE, armed, assert_sums, busy, made_up, run, settings};
+use super::{HOUR, MINUTE, armed, assert_sums, busy, made_up, minutes, run, settings};
 
 #[test]
 fn a_pump_does_not_start_before_its_checkpoint_is_kept() {
@@ -205,4 +206,57 @@ fn an_event_number_is_not_given_twice_when_checkpoints_are_lost() {
     let (id, _) = pump.arm().unwrap();
     let of_rows = Rows::of(&mut pump).events[0].event;
     assert_ne!(id, of_rows, "two events with one number");
+}
+
+#[test]
+fn a_hiccup_of_the_flash_when_the_sampler_changes_loses_no_sample() {
+    let mut settings = settings();
+    settings.outage = made_up();
+    let steps = [
+        run(1),
+        Step::Repeat {
+            from: StepNo::FIRST,
+            passes: Passes::new(3).unwrap(),
+            sampler: Sampler::Fresh,
+        },
+    ];
+    let (rig, mut pump) = armed(&block(settings, &steps), 20_000);
+    assert!(rig.run(&mut pump, MINUTE - 500));
+    rig.pass(500);
+    rig.set().flash_hiccups = 20;
+    pump.poll();
+    assert_eq!(rig.look().flash_hiccups, 0);
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_eq!(rows.samples.iter().map(|s| s.number).collect::<Vec<_>>(), [1, 2, 3]);
+    assert_sums(&rows);
+}
+
+#[test]
+fn rows_that_are_collected_while_held_stay_collected() {
+    let mut settings = settings();
+    settings.outage = made_up();
+    let hold = Step::Hold(minutes(1));
+    let (rig, mut pump) = armed(&block(settings, &[run(1), hold, run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(MINUTE);
+    rig.set().power.charging = true;
+    let (mut pump, booted) = rig.boot(60_000);
+    assert_eq!(booted, Booted::HeldByCharger);
+    let mut last = None;
+    pump.each_row(|seq, _, _| last = Some(seq));
+    pump.release_rows(last.unwrap());
+    pump.poll();
+    assert!(pump.status().is_kept);
+    drop(pump);
+    rig.outage(MINUTE);
+    let (mut pump, booted) = rig.boot(60_000);
+    assert_eq!(booted, Booted::HeldByCharger);
+    assert_eq!(Rows::of(&mut pump), Rows::default(), "offered again, though it was polled");
+    // And the event goes on as if nothing had been.
+    rig.set().power.charging = false;
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!((event.reason, event.pumped_ms), (EndReason::Finished, 31 * MINUTE));
 }

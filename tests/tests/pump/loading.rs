@@ -1,20 +1,17 @@
 //! What is loaded is what is armed, and a board that is put together wrongly is refused.
 
 use draught::audit::Fit;
+use draught::event::{EndReason, StopReason};
 use draught::journal::Region;
 use draught::limits;
-use draught::pump::Config;
-use draught::pump::Pump;
-use draught::pump::Regions;
-use draught::pump::StartRefused;
+use draught::machine::Command;
+use draught::port::Key;
+use draught::pump::{Booted, Config, LoadRefused, Pump, Regions, StartRefused};
 use draught::record::Origin;
 use draught::regulator;
-use draught_tests::rig::PAGE;
-use draught_tests::rig::Rig;
-use draught_tests::rig::Rows;
-use draught_tests::rig::block;
+use draught_tests::rig::{PAGE, Pumping, Rig, Rows, block};
 
-use super::{FLOW_UL_PER_MIN, MINUTE, armed, morning, run, settings};
+use super::{FLOW_UL_PER_MIN, HOUR, MINUTE, armed, morning, run, settings};
 
 #[test]
 fn a_schedule_that_was_loaded_is_the_one_that_is_armed_after_a_power_cycle() {
@@ -117,4 +114,72 @@ fn readings_too_far_apart_are_refused_or_counted() {
         event,
         rig.look().truly_drawn
     );
+}
+
+#[test]
+fn schedules_in_several_places_are_listed_chosen_and_removed() {
+    let rig = Rig::new(morning(), 1);
+    let (mut pump, _) = rig.boot(60_000);
+    let (short, long) = (block(settings(), &[run(1)]), block(settings(), &[run(30)]));
+    assert_eq!(pump.places(), 4);
+    pump.load(&short, 0).unwrap();
+    pump.load(&long, 2).unwrap();
+    let held = |pump: &mut Pumping| [0, 1, 2, 3].map(|p| pump.stored(p).map(|s| s.id.0).ok());
+    let id = |block: &[u8]| *block.last_chunk::<4>().unwrap();
+    assert_eq!(held(&mut pump), [Some(id(&short)), None, Some(id(&long)), None]);
+    let buffer = &mut [0; 640];
+    assert_eq!(pump.choose(0, buffer).unwrap().0, id(&short));
+    drop(pump);
+    // It is that one after the power was off, too.
+    rig.outage(1_000);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.arm().unwrap();
+    assert_eq!(pump.record().schedule.0, id(&short));
+    // While it is in force it stays where it is; another may go.
+    assert_eq!(pump.choose(2, buffer), Err(LoadRefused::Armed));
+    assert_eq!(pump.remove(0), Err(LoadRefused::Armed));
+    pump.remove(2).unwrap();
+    assert_eq!(held(&mut pump), [Some(id(&short)), None, None, None]);
+    assert!(rig.run(&mut pump, HOUR));
+    assert_eq!(Rows::of(&mut pump).events[0].reason, EndReason::Finished);
+    pump.remove(0).unwrap();
+    assert_eq!(pump.arm().unwrap_err(), StartRefused::NothingLoaded);
+    let empty = LoadRefused::Shelf(draught::journal::ShelfError::Empty);
+    assert_eq!(pump.choose(0, buffer), Err(empty));
+    assert!(pump.remove(9).is_err());
+}
+
+#[test]
+fn a_place_that_cannot_be_chosen_leaves_nothing_to_be_armed() {
+    let rig = Rig::new(morning(), 1);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(settings(), &[run(1)]), 0).unwrap();
+    assert!(pump.choose(1, &mut [0; 640]).is_err());
+    assert_eq!(pump.arm().unwrap_err(), StartRefused::NothingLoaded);
+    pump.choose(0, &mut [0; 640]).unwrap();
+    pump.arm().unwrap();
+}
+
+#[test]
+fn an_engine_that_was_not_booted_touches_nothing() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(1_000);
+    let before = rig.look().nor.operations();
+    let mut pump = Pump::<Rig, 32>::new(rig.clone(), config(&rig, (16, 16), 1_000)).unwrap();
+    let other = block(settings(), &[run(1)]);
+    assert_eq!(pump.load(&other, 0), Err(LoadRefused::NotBooted));
+    assert_eq!(pump.choose(0, &mut [0; 640]), Err(LoadRefused::NotBooted));
+    assert_eq!(pump.remove(0), Err(LoadRefused::NotBooted));
+    assert_eq!(pump.arm().unwrap_err(), StartRefused::NotBooted);
+    rig.set().keys.push_back(Key::Clear);
+    pump.poll();
+    assert!(pump.command(Command::Stop(StopReason::Host)).is_err());
+    assert_eq!(rig.look().nor.operations(), before);
+    drop(pump);
+    let (mut pump, booted) = rig.boot(60_000);
+    assert!(matches!(booted, Booted::Resumed { .. }), "{booted:?}");
+    assert!(rig.run(&mut pump, HOUR));
+    assert_eq!(Rows::of(&mut pump).events[0].reason, EndReason::Finished);
 }

@@ -17,6 +17,7 @@ mod flash;
 mod loading;
 mod motor;
 mod room;
+mod samples;
 mod stories;
 mod supply;
 
@@ -78,11 +79,20 @@ fn assert_sums(rows: &Rows) {
     assert_eq!(numbers, (1..=event.spans).collect::<Vec<_>>(), "each span once");
     let volume = |v: &mut dyn Iterator<Item = RawVolume>| -> u64 { v.map(RawVolume::as_raw).sum() };
     assert_eq!(volume(&mut rows.spans.iter().map(|s| s.volume)), event.volume.as_raw());
-    let of_samples = volume(&mut rows.samples.iter().map(|s| s.volume));
+    let of_samples = volume(&mut rows.samples.iter().map(|s| s.volume()));
     assert_eq!(of_samples, event.volume.as_raw(), "{:#?}", rows.samples);
     let pumped: u64 = rows.spans.iter().map(|s| s.pumped_ms).sum();
     assert_eq!(pumped, event.pumped_ms);
     assert_eq!(rows.samples.iter().map(|s| s.pumped_ms).sum::<u64>(), pumped);
+    for sample in &rows.samples {
+        let own = rows.spans.iter().filter(|s| s.sample == sample.number);
+        let of_spans = own.fold(0, |all, s| all | s.flags.0);
+        assert_eq!(of_spans & !sample.flags.0, 0, "in a stretch and not in its sample");
+        assert_eq!(sample.flags.0 & !event.flags.0, 0, "in a sample and not in the event");
+    }
+    let interruptions: u16 = rows.samples.iter().map(|s| s.interruptions).sum();
+    let unaccounted: u32 = rows.samples.iter().map(|s| s.unaccounted_ms).sum();
+    assert_eq!((interruptions, unaccounted), (event.interruptions, event.unaccounted_ms));
     let numbers: Vec<_> = rows.samples.iter().map(|s| s.number).collect();
     assert_eq!(numbers, (1..=event.samples).collect::<Vec<_>>(), "each sample once");
 }
@@ -102,7 +112,7 @@ fn a_run_is_kept_as_it_was() {
     assert_eq!((event.pumped_ms, event.spans, event.samples), (15 * MINUTE, 1, 1));
     assert_eq!(event.flags, Flags(0), "{:?}", event.flags);
     assert_eq!(event.supply_armed_percent, Some(80));
-    assert_eq!(sample.metered_ms, 15 * MINUTE);
+    assert_eq!(sample.metered_ms(), 15 * MINUTE);
     assert_eq!(event.volume.as_raw(), rig.look().truly_drawn);
     let expected = u64::from(FLOW_UL_PER_MIN) * 15 * MINUTE;
     assert!(event.volume.as_raw().abs_diff(expected) < expected / 200, "{:?}", event.volume);

@@ -132,5 +132,5 @@ fn a_limit_that_ended_a_pass_is_judged_anew_in_the_next() {
     // The next one starts like any other, not from the full duty that the blockage left.
     let after = rows.samples.iter().find(|s| s.number == short[0].number + 1).unwrap();
     let target = u64::from(FLOW_UL_PER_MIN) * 10 * MINUTE;
-    assert!(after.volume.as_raw().abs_diff(target) < target / 100, "{:?}", after.volume);
+    assert!(after.volume().as_raw().abs_diff(target) < target / 100, "{:?}", after.volume());
 }

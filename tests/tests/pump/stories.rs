@@ -173,7 +173,10 @@ impl Story {
         println!("{}", self.so_far()); // shown when one of these fails
         assert_sums(&self.got);
         for sample in &self.got.samples {
-            assert!(sample.metered_ms <= sample.pumped_ms, "metered more than pumped: {sample:?}");
+            assert!(
+                sample.metered_ms() <= sample.pumped_ms,
+                "metered more than pumped: {sample:?}"
+            );
         }
         let (event, s) = (self.got.events[0], self.rig.look());
         assert!(s.truly_drawn >= event.volume.as_raw(), "volume made up: {}", s.truly_drawn);

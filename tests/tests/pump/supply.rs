@@ -184,12 +184,12 @@ fn a_stop_while_held_by_the_charger_adds_no_reading_to_the_sample() {
     let rows = Rows::of(&mut pump);
     let sample = rows.samples[0];
     assert!(
-        sample.metered_ms <= sample.pumped_ms && !shown.armed && !shown.pumping,
+        sample.metered_ms() <= sample.pumped_ms && !shown.armed && !shown.pumping,
         "pumped {} ms, metered {} ms, {:?}, cv {:?}; shown after the stop: {shown:?}",
         sample.pumped_ms,
-        sample.metered_ms,
-        sample.flow_ul_per_min,
-        sample.cv_per_myriad
+        sample.metered_ms(),
+        sample.flow_ul_per_min(),
+        sample.cv_per_myriad()
     );
 }
 

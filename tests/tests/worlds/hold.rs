@@ -63,13 +63,13 @@ fn a_day_outdoors_with_55_mm_of_mercury_added() {
     assert!(cv <= 0.02, "CV {cv}");
     let (sample, event) = run.rows();
     assert_eq!(event.reason, EndReason::Finished);
-    assert!(sample.cv_per_myriad.unwrap() <= 200, "{:?}", sample.cv_per_myriad);
+    assert!(sample.cv_per_myriad().unwrap() <= 200, "{:?}", sample.cv_per_myriad());
     let (low, high) = sample.interval_means.unwrap();
     assert!(low >= 15_836_500 && high <= 17_503_500, "{low} to {high}");
     println!(
         "CV {:.2} % true, {} per myriad in the record",
         cv * 100.0,
-        sample.cv_per_myriad.unwrap()
+        sample.cv_per_myriad().unwrap()
     );
 }
 
@@ -102,7 +102,7 @@ fn the_error_of_the_metered_volume_is_the_sum_of_its_terms() {
         assert!(page.contains(&row), "docs/accuracy.md must hold\n{row}");
     }
     let sum: f64 = terms.iter().map(|t| t.1).sum();
-    let metered = sample.volume.as_raw() as f64 / 60_000.0;
+    let metered = sample.volume().as_raw() as f64 / 60_000.0;
     // What runs on after the stop is drawn and not metered; it is in the true volume.
     let off = metered / truth.drawn_ul - 1.0;
     assert!((off - sum).abs() < 2e-4, "{off:.6} is not {sum:.6}");

@@ -53,6 +53,10 @@ impl Supply for SimBoard {
 }
 
 impl Ambient for SimBoard {
+    fn is_there(&self) -> bool {
+        self.0.borrow().plant.air.measured
+    }
+
     fn read(&mut self) -> Option<Air> {
         let board = self.0.borrow();
         let air = &board.plant.air;

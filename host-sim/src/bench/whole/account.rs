@@ -77,7 +77,7 @@ impl Run<'_> {
         }
         let volume = event.volume.as_raw();
         let of_spans: u64 = rows.spans.iter().map(|s| s.volume.as_raw()).sum();
-        let of_samples: u64 = rows.samples.iter().map(|s| s.volume.as_raw()).sum();
+        let of_samples: u64 = rows.samples.iter().map(|s| s.volume().as_raw()).sum();
         if of_spans != volume || of_samples != volume {
             return differ(format!(
                 "volumes: {of_spans} in spans, {of_samples} in samples, {volume}"
@@ -97,6 +97,36 @@ impl Run<'_> {
         }
         if rows.samples.len() as u32 != event.samples {
             return differ(format!("{} rows of {} samples", rows.samples.len(), event.samples));
+        }
+        self.flags_agree(rows, event)
+    }
+
+    /// What is said of a stretch is said of its sample, and what is said of a sample is said of the event; what is counted for each sample
+    /// adds up to what the event counts.
+    fn flags_agree(&self, rows: &Rows, event: &EventRow) -> Result<(), Broken> {
+        let differ = |what: String| Err(self.broken(Promise::SumsDiffer, what));
+        let within = |inner: Flags, outer: Flags| inner.0 & !outer.0 == 0;
+        for sample in &rows.samples {
+            let of_it = rows.spans.iter().filter(|span| span.sample == sample.number);
+            let stretches = of_it.fold(Flags::default(), |mut all, span| {
+                all.set(span.flags);
+                all
+            });
+            if !within(stretches, sample.flags) || !within(sample.flags, event.flags) {
+                return differ(format!(
+                    "flags of sample {}: {:b} in its stretches, {:b} in its row, {:b} in the event",
+                    sample.number, stretches.0, sample.flags.0, event.flags.0
+                ));
+            }
+        }
+        let interruptions: u32 = rows.samples.iter().map(|s| u32::from(s.interruptions)).sum();
+        let unaccounted: u64 = rows.samples.iter().map(|s| u64::from(s.unaccounted_ms)).sum();
+        let in_all = (u32::from(event.interruptions), u64::from(event.unaccounted_ms));
+        if (interruptions, unaccounted) != in_all {
+            return differ(format!(
+                "interruptions: {interruptions}, {}; unaccounted ms: {unaccounted}, {}",
+                event.interruptions, event.unaccounted_ms
+            ));
         }
         Ok(())
     }

@@ -25,6 +25,8 @@ fn a_span_comes_back() {
         pumped_ms: u64::MAX,
         volume: RawVolume::from_raw(u64::MAX),
         by: PumpEnd::Tripped(Limit::Sensor),
+        overrun_ms: u32::MAX,
+        flags: Flags(u32::MAX),
     };
     assert_eq!(SpanRow::from_bytes(&row.to_bytes()), Some(row));
     assert_eq!(filled(|out| row.put(out)), SpanRow::LEN);
@@ -42,7 +44,8 @@ fn a_sample_comes_back() {
     });
     let times = (Some(WallMs::FIRST), Some(WallMs::LAST));
     let full = SampleRow::of(EventId(1), 2, times, 3, &tally);
-    assert!(full.interval_means.is_some() && full.temperature_mk.is_some());
+    assert!(full.interval_means.is_some() && full.temperature_mk().is_some());
+    let full = SampleRow { interruptions: 1, unaccounted_ms: 2, flags: Flags::FLOW_OFF, ..full };
     assert_eq!(SampleRow::from_bytes(&full.to_bytes()), Some(full));
     assert_eq!(filled(|out| full.put(out)), SampleRow::LEN);
 }
@@ -54,6 +57,7 @@ fn an_event_comes_back() {
     row.interrupted_s = core::array::from_fn(|n| n as u32);
     row.trips = [1, 2, 3, 4, 5];
     row.supply_armed_percent = Some(100);
+    row.missed = u16::MAX;
     row.reason = EndReason::Fault(Limit::Pressure);
     Flags::ALL.iter().for_each(|(flag, _)| row.flags.set(*flag));
     assert_eq!(EventRow::from_bytes(&row.to_bytes()), Some(row));

@@ -4,11 +4,7 @@ use core::num::NonZeroU32;
 
 use draught::adapt::embedded_hal::i2c::{self, I2c, Operation};
 use draught::adapt::embedded_hal::pwm::{self, SetDutyCycle};
-use draught::adapt::{
-    ByteOrder, Calibration, ClockLayout, Crc8, Digits, Field, FlowElement, Law, LostFlag, Polarity,
-    PwmMotor, RegisterClock, RegisterSensor, Sensed, SensorLayout, Status, Thresholds, TickClock,
-    VoltageSupply, WeekdayRegister, ZeroBounds, ZeroSum,
-};
+use draught::adapt::{ByteOrder, Calibration, ClockLayout, Crc8, Digits, Field, FlowElement, Law, LostFlag, Polarity, PwmMotor, RegisterClock, RegisterSensor, Sensed, SensorLayout, Status, Thresholds, TickClock, VoltageSupply, WeekdayRegister, WithDrop, ZeroBounds, ZeroSum};
 use draught::port::{Ambient, Duty, FlowSensor, Monotonic, Motor, Supply, WallClock};
 use draught::prelude::*;
 
@@ -111,7 +107,13 @@ fn element() {
             opaque(element.zero_mpa());
             let _ = opaque(FlowSensor::read(&mut element));
             let _ = opaque(element.sensor().start());
-            opaque(element.into_inner().into_inner());
+            if let Ok(drop) = RegisterSensor::new(Bus, layout()) {
+                let mut both = WithDrop::new(element, drop);
+                let _ = opaque(both.drop_sensor().start());
+                let _ = opaque(both.flow().zero_mpa());
+                let _ = opaque(FlowSensor::read(&mut both));
+                opaque(both.into_inner().0.into_inner().into_inner());
+            }
         }
         (Err(refused), _) => {
             opaque(refused.code());

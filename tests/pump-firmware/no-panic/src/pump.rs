@@ -58,6 +58,10 @@ impl Ambient for Anything {
     fn read(&mut self) -> Option<Air> {
         opaque(None)
     }
+
+    fn is_there(&self) -> bool {
+        opaque(true)
+    }
 }
 
 impl Panel for Anything {
@@ -177,6 +181,15 @@ pub fn load(pump: &mut Whole, block: &[u8]) {
     let _ = opaque(pump.load(block, opaque(0)));
 }
 
+/// Another of those that are kept is chosen, and one is thrown away.
+#[inline(never)]
+pub fn choose(pump: &mut Whole, buffer: &mut [u8]) {
+    opaque(pump.places());
+    let _ = opaque(pump.stored(opaque(1)));
+    let _ = opaque(pump.choose(opaque(1), buffer));
+    let _ = opaque(pump.remove(opaque(0)));
+}
+
 /// A schedule comes into force.
 #[inline(never)]
 pub fn arm(pump: &mut Whole) {
@@ -227,6 +240,7 @@ pub fn show(pump: &mut Whole) {
 pub fn run(pump: &mut Whole, block: &mut [u8]) {
     opaque(boot(pump, block));
     load(pump, block);
+    choose(pump, block);
     arm(pump);
     opaque(poll(pump));
     command(pump, opaque(&Command::ConfirmSampler));

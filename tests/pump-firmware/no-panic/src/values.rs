@@ -193,11 +193,13 @@ fn records() {
     tally.gap(opaque(MonoMs::from_ms(2)));
     tally.idle(opaque(MonoMs::from_ms(3)));
     opaque((tally.meter(), tally.standard(), tally.air_ms(), tally.uncorrected_ms()));
-    opaque((tally.temperature_mk(), tally.pressure_pa(), tally.interval_means()));
+    opaque((tally.air(), tally.interval_means()));
     opaque(tally.is_unsteady());
     let times = *opaque(&(None, None));
     let sample = SampleRow::of(EventId(opaque(1)), opaque(1), times, opaque(1), &tally);
-    opaque(SampleRow::from_bytes(opaque(&sample.to_bytes())));
+    let sample = SampleRow::from_bytes(opaque(&sample.to_bytes())).unwrap_or(sample);
+    opaque((sample.volume(), sample.metered_ms(), sample.flow_ul_per_min()));
+    opaque((sample.cv_per_myriad(), sample.temperature_mk(), sample.pressure_pa()));
     opaque(SpanRow::from_bytes(opaque(&[0; ROW_LEN])).map(|row| row.to_bytes()));
     opaque(EventRow::from_bytes(opaque(&[0; ROW_LEN])).map(|row| row.to_bytes()));
     opaque(RowKind::from_byte(opaque(1)));

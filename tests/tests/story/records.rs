@@ -83,6 +83,9 @@ fn the_loose_battery_is_one_interruption_and_its_volume_is_counted_once() {
     assert_eq!(whole(&r, "/event/resumes"), 1);
     assert_eq!(text(&r, "/event/reason"), "finished");
     assert_eq!(texts(&r, "/event/flags"), ["interrupted", "time-unaccounted"]);
+    assert_eq!(texts(&r, "/samples/0/flags"), ["interrupted", "time-unaccounted"]);
+    assert_eq!(whole(&r, "/samples/0/interruptions"), 1);
+    assert_eq!(whole(&r, "/samples/0/unaccounted_ms"), whole(&r, "/event/unaccounted_ms"));
     let spans = r["spans"].as_array().expect("stretches");
     assert_eq!(spans.len(), 2);
     assert_eq!((text(&spans[0], "/ended_by"), text(&spans[1], "/ended_by")), ("outage", "time"));
@@ -127,6 +130,7 @@ fn the_blocked_pump_stopped_and_said_why() {
     assert_eq!(text(&r, "/event/reason"), "fault-flow-low");
     assert_eq!(texts(&r, "/event/flags"), ["limit-tripped", "ended-early"]);
     assert_eq!(whole(&r, "/event/trips/flow_low"), 1);
+    assert_eq!(texts(&r, "/samples/0/flags"), ["limit-tripped"]);
     assert_eq!(whole(&r, "/event/interruptions"), 0);
     let blocked = since_midnight_ms(&r, "/simulation/faults/0/at/local");
     assert_eq!(blocked, (9 * 60 + 50) * MINUTE_MS);

@@ -25,6 +25,7 @@ pub(super) struct Known<'a> {
 }
 
 /// The blanks of a sampler's lot and an analyte.
+#[derive(Default)]
 struct Blanks<'a> {
     from: Vec<&'a Sampler>,
     whole_mg: Vec<f64>,
@@ -38,13 +39,7 @@ fn same(a: Option<&String>, b: Option<&String>) -> bool {
 }
 
 fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> Blanks<'a> {
-    let mut found = Blanks {
-        from: Vec::new(),
-        whole_mg: Vec::new(),
-        front_mg: Vec::new(),
-        back_mg: Vec::new(),
-        below: false,
-    };
+    let mut found = Blanks::default();
     if field.event.subtract_blanks == Some(false) || sampler.kind != Kind::Pump {
         return found;
     }
@@ -53,26 +48,18 @@ fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> 
     };
     for blank in field.samplers.iter().filter(of_lot) {
         for lab in blank.lab.iter().filter(|l| same(l.analyte.as_ref(), analyte)) {
-            let number = |a: Option<Amount>| match a {
-                Some(Amount::Found(x)) => Some(x),
-                _ => None,
-            };
-            let (front, back) = (number(lab.front_mg), number(lab.back_mg));
-            match (number(lab.found()), lab.found()) {
-                (Some(whole), _) => {
-                    found.whole_mg.push(whole);
-                    found.front_mg.extend(front);
-                    found.back_mg.extend(back);
-                    found.from.push(blank);
-                }
-                (None, Some(_)) => {
-                    found.front_mg.extend(front);
-                    found.back_mg.extend(back);
-                    found.below = true;
-                }
-                (None, None) => {}
-            }
+            let Some(whole) = lab.found() else { continue };
+            found.from.push(blank);
+            found.below |= !matches!(whole, Amount::Found(_));
+            // Below its limit a blank counts as nothing, in the mean as well: the result may be too high, not too low.
+            found.whole_mg.push(whole.low());
+            found.front_mg.extend(lab.front_mg.map(Amount::low));
+            found.back_mg.extend(lab.back_mg.map(Amount::low));
         }
+    }
+    if found.below && found.front_mg.iter().chain(&found.whole_mg).all(|mg| *mg == 0.0) {
+        // All of them are nothing, and nothing is subtracted.
+        return Blanks { below: true, ..Blanks::default() };
     }
     found
 }

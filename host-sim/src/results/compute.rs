@@ -46,7 +46,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
         results.assumptions.push(match folder.field.event.subtract_blanks {
             Some(false) => "field blanks are not subtracted, as the field sheet says".to_owned(),
-            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit are not"
+            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); one below its limit counts as nothing"
                 .to_owned(),
         });
     }
@@ -167,7 +167,7 @@ fn one(
         }
         if pump && analytes::blank_below(&folder.field, sampler, lab) {
             assumptions.push(format!(
-                "{}: a blank of its lot is below its limit; nothing is subtracted for it, so the result is not too low",
+                "{}: a blank of its lot is below its limit and counts as nothing, so the result is not too low",
                 sampler.id.is
             ));
         }

@@ -1,8 +1,10 @@
 //! Results, for people.
 
 use super::table::{Side, Table};
+use crate::hygiene::Amount;
 use crate::hygiene::round::{figures, signed_percent};
 use crate::record_file::NOTICE;
+use crate::report::page::number::figures as whole_figures;
 use crate::results::{Budget, FlowSet, Results, SampleResult, Verification, Volumes};
 
 /// A number without zeros at its end.
@@ -139,7 +141,7 @@ fn one(s: &SampleResult) -> String {
         table.row([a.analyte.clone(), a.says.clone(), net]);
         if let (Some(share), Some(limit)) = (a.share_of_limit_percent, &a.limit) {
             let below = if a.below_mg_m3.is_some() { "at most " } else { "" };
-            let text = format!("{below}{} % of {}", figures(share, 2), limit.says);
+            let text = format!("{below}{} % of {}", whole_figures(share, 2), limit.says);
             table.row([String::new(), text, a.verdict.clone().unwrap_or_default()]);
         }
         if let Some(b) = &a.budget {
@@ -254,13 +256,15 @@ fn workers(r: &Results) -> String {
             .indent(2)
             .gap(2);
     table.row(["worker", "analyte", "over", "exposure", "of limit", "samplers"]);
+    let bound = |share: Amount| share.text(2, "%").unwrap_or_default();
     let mut verdicts = Vec::new();
     for w in &r.workers {
         let share = match w.share_of_limit_percent {
             None => "-".to_owned(),
-            Some(s) if w.below_mg_m3.is_some() => format!("< {} %", figures(s, 2)),
-            Some(s) if w.least_mg_m3.is_some() => format!("> {} %", figures(s, 2)),
-            Some(s) => format!("{} %", figures(s, 2)),
+            // A bound is rounded so that it stays true.
+            Some(s) if w.below_mg_m3.is_some() => bound(Amount::Below(s)),
+            Some(s) if w.least_mg_m3.is_some() => bound(Amount::AtLeast(s)),
+            Some(s) => format!("{} %", whole_figures(s, 2)),
         };
         let bounds = match (w.lcl, w.ucl) {
             (Some(l), Some(u)) => format!(" (LCL {}, UCL {})", figures(l, 3), figures(u, 3)),

@@ -116,10 +116,12 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
             k.sampler.media_lot.as_deref().map_or("no lot".to_owned(), |l| format!("lot {l}"));
         flags.push(flags::flag("no-blank", format!("{name}, {lot}")));
     }
-    if !blanks.is_empty() && takes_blanks(lab) {
-        r.blank_mg = Some(net.blank_mg);
-        r.blank_from = blanks.ids();
+    if takes_blanks(lab) {
         let id = &k.sampler.id.is;
+        if !blanks.are_nothing() {
+            r.blank_mg = Some(net.blank_mg);
+            r.blank_from = blanks.ids();
+        }
         if blanks.any_below() {
             notes.push(format!(
                 "{id}: a blank of its lot is below its limit and counts as nothing in their mean, so that no more is subtracted than was found"

@@ -81,6 +81,11 @@ impl<'a> Blanks<'a> {
         self.0.is_empty()
     }
 
+    /// Whether all of them are nothing, so that nothing is subtracted.
+    pub fn are_nothing(&self) -> bool {
+        self.0.iter().all(|b| b.front_mg == 0.0 && b.back_mg == 0.0)
+    }
+
     /// Whether one of them is below its limit.
     pub fn any_below(&self) -> bool {
         self.0.iter().any(|b| b.below)
@@ -146,9 +151,10 @@ pub(super) fn results(field: &Field) -> Vec<BlankResult> {
 fn result(field: &Field, blank: &Sampler, lab: &Lab) -> BlankResult {
     let takes = |s: &&Sampler| {
         s.lab.iter().any(|l| {
-            takes_blanks(l)
-                && same(l.analyte.as_ref(), lab.analyte.as_ref())
-                && Blanks::of(field, s, l.analyte.as_ref()).ids().contains(&blank.id.is)
+            takes_blanks(l) && same(l.analyte.as_ref(), lab.analyte.as_ref()) && {
+                let blanks = Blanks::of(field, s, l.analyte.as_ref());
+                !blanks.are_nothing() && blanks.ids().contains(&blank.id.is)
+            }
         })
     };
     let used = field.samplers.iter().filter(|s| s.kind == Kind::Pump).filter(takes);

@@ -138,7 +138,6 @@ fn what_is_subtracted_is_what_is_said_to_be() {
         ("mass-front = \"0.012 mg\"\nmass-back = \"< 0.010 mg\"", 0.012),
         ("mass = \"0.012 mg\"", 0.012),
         ("mass-front = \"0.012 mg\"\nmass-back = \"0.004 mg\"", 0.016),
-        ("below = \"0.010 mg\"", 0.0),
     ] {
         let field = event("", SHIFT) + &tube("S", "", sections) + &blank("B", of_blank);
         let r = results(&field, shift());

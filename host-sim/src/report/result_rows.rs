@@ -3,7 +3,7 @@
 use crate::record_file::NOTICE;
 use crate::results::{AnalyteResult, Results, SampleResult};
 
-const HEADS: [&str; 33] = [
+const HEADS: [&str; 34] = [
     "notice",
     "event",
     "sampler",
@@ -36,6 +36,7 @@ const HEADS: [&str; 33] = [
     "k",
     "limit_mg_m3",
     "share_of_limit_percent",
+    "outside_method",
     "flags",
 ];
 
@@ -56,12 +57,20 @@ pub fn csv(results: &Results) -> String {
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }
 
-fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 33] {
+fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 34] {
     let happened = s.happened.as_ref();
     let local = |i: Option<&crate::results::Instant>| words(i.map(|i| i.local.as_str()));
     let verified = s.verification.as_ref();
     let volume = s.volume.as_ref();
     let flags: Vec<&str> = s.flags.iter().map(|f| f.code.as_str()).collect();
+    // Of the masses only that of this row.
+    let outside: Vec<&str> = s
+        .method_fit
+        .iter()
+        .filter(|row| row.standing == "outside")
+        .filter(|row| row.analyte.is_none() || row.analyte.as_ref() == analyte.map(|a| &a.analyte))
+        .map(|row| row.what.as_str())
+        .collect();
     let mg = |value: fn(&AnalyteResult) -> Option<f64>| number(analyte.and_then(value));
     [
         if results.simulated { NOTICE.to_owned() } else { String::new() },
@@ -96,6 +105,7 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
         mg(|a| a.k),
         mg(|a| a.limit.as_ref().map(|l| l.value_mg_m3)),
         mg(|a| a.share_of_limit_percent),
+        words(Some(&outside.join(" "))),
         words(Some(&flags.join(" "))),
     ]
 }

@@ -13,6 +13,7 @@ mod flow;
 mod from_record;
 mod heads;
 mod laboratory;
+mod method_fit;
 mod outside;
 mod pump_flags;
 mod sample;
@@ -25,8 +26,8 @@ pub use laboratory::{
     AnalyteResult, BlankResult, Breakthrough, Budget, PairResult, Term, WorkerResult,
 };
 pub use sample::{
-    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, Planned, Point,
-    SampleResult, SideBySide, SpanResult, Verification, Volumes,
+    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, MethodRow, Planned,
+    Point, SampleResult, SideBySide, SpanResult, Verification, Volumes,
 };
 
 use serde::{Deserialize, Serialize};

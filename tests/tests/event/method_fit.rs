@@ -81,6 +81,22 @@ fn every_entry_of_the_library_is_compared_by_its_own_values() {
             assert_eq!(codes(&s).contains(&code), !fits, "{}: {what}", entry.id);
             assert!(!row.from.is_empty() && !row.wants.is_empty(), "{}: {what}", entry.id);
         }
+        let recommended = v.one("volume-recommended");
+        let asked = v.one("duration-recommended");
+        let asked = asked.filter(|_| recommended.is_none() && v.range("duration").is_none());
+        for (what, is, asked) in [("volume", 300.0, recommended), ("time", 150.0, asked)] {
+            let of = |r: &&MethodRow| r.what == what && r.wants.ends_with("recommended");
+            let row = s.method_fit.iter().find(of);
+            let Some(asked) = asked else {
+                assert_eq!(row, None, "{}: {what}", entry.id);
+                continue;
+            };
+            let row = row.unwrap_or_else(|| panic!("{}: no recommended {what}", entry.id));
+            assert_eq!((row.least, row.most), (Some(asked), Some(asked)), "{}: {what}", entry.id);
+            let near = (is / asked - 1.0_f64).abs() <= 0.05;
+            assert_eq!(row.standing, if near { "fits" } else { "outside" }, "{}: {what}", entry.id);
+            assert!(near || codes(&s).contains(&"off-recommended"), "{}: {what}", entry.id);
+        }
         // What is only remembered asks for nothing.
         for key in ["flow", "volume-min", "duration"] {
             if v.any(key).is_some() && v.get(key).is_none() {

@@ -119,6 +119,7 @@ fn one(s: &SampleResult) -> String {
         }
         t += &table.render();
     }
+    t += &method(s);
     let mut table = Table::new(&[Side::Left, Side::Left, Side::Left]).indent(2);
     if let Some(v) = &s.verification {
         verification(&mut table, v);
@@ -160,6 +161,33 @@ fn one(s: &SampleResult) -> String {
         );
     }
     t
+}
+
+/// What the method asks, and whether the sample fits.
+fn method(s: &SampleResult) -> String {
+    if s.method_fit.is_empty() && s.method_says.is_none() {
+        return String::new();
+    }
+    let name = s.method.as_deref().unwrap_or("-");
+    let mut t = format!("\n  method {name}");
+    if let Some(says) = &s.method_says {
+        t += &format!(": {says}");
+    }
+    t.push('\n');
+    let mut table = Table::new(&[Side::Left; 4]).indent(4);
+    for row in &s.method_fit {
+        let verdict = if row.standing == "outside" {
+            format!("OUTSIDE: {}", row.says)
+        } else {
+            row.says.clone()
+        };
+        let what = match &row.analyte {
+            Some(analyte) => format!("{}, {analyte}", row.what),
+            None => row.what.clone(),
+        };
+        table.row([what, row.is.clone(), row.wants.clone(), verdict]);
+    }
+    t + &table.render()
 }
 
 fn verification(table: &mut Table, v: &Verification) {

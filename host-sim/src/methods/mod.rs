@@ -3,6 +3,7 @@
 //! Entries are TOML files; those in `host-sim/methods/` come with the program, and a user adds or replaces some with files of
 //! their own. What is only remembered is shown as such and never decides anything.
 
+pub mod fit;
 mod library;
 mod read;
 pub mod units;

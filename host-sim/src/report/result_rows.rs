@@ -3,7 +3,7 @@
 use crate::record_file::NOTICE;
 use crate::results::{AnalyteResult, Results, SampleResult, WorkerResult};
 
-const HEADS: [&str; 40] = [
+const HEADS: [&str; 41] = [
     "notice",
     "row",
     "event",
@@ -43,6 +43,7 @@ const HEADS: [&str; 40] = [
     "ucl",
     "result",
     "verdict",
+    "outside_method",
     "flags",
 ];
 
@@ -67,12 +68,20 @@ pub fn csv(results: &Results) -> String {
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }
 
-fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 40] {
+fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 41] {
     let happened = s.happened.as_ref();
     let local = |i: Option<&crate::results::Instant>| words(i.map(|i| i.local.as_str()));
     let verified = s.verification.as_ref();
     let volume = s.volume.as_ref();
     let flags: Vec<&str> = s.flags.iter().map(|f| f.code.as_str()).collect();
+    // Of the masses only that of this row.
+    let outside: Vec<&str> = s
+        .method_fit
+        .iter()
+        .filter(|row| row.standing == "outside")
+        .filter(|row| row.analyte.is_none() || row.analyte.as_ref() == analyte.map(|a| &a.analyte))
+        .map(|row| row.what.as_str())
+        .collect();
     let mg = |value: fn(&AnalyteResult) -> Option<f64>| number(analyte.and_then(value));
     [
         notice(results),
@@ -114,13 +123,14 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
         String::new(),
         words(analyte.map(|a| a.says.as_str())),
         words(analyte.and_then(|a| a.verdict.as_deref())),
+        words(Some(&outside.join(" "))),
         words(Some(&flags.join(" "))),
     ]
 }
 
 /// A worker's exposure, in the columns that it has a value for.
-fn exposure(results: &Results, w: &WorkerResult) -> [String; 40] {
-    let mut row = [const { String::new() }; 40];
+fn exposure(results: &Results, w: &WorkerResult) -> [String; 41] {
+    let mut row = [const { String::new() }; 41];
     let mut put = |head: &str, text: String| {
         if let Some(place) = HEADS.iter().position(|h| *h == head).and_then(|i| row.get_mut(i)) {
             *place = text;

@@ -4,14 +4,14 @@ use super::blanks::{Blanks, takes_blanks};
 use super::budgets::{COVERAGE, shown};
 use super::laboratory::{AnalyteResult, Breakthrough};
 use super::volumes::with_expanded;
-use super::{Flag, Limit, flags, limits};
+use super::{Flag, Limit, MethodRow, flags, limits, method_fit};
 use crate::event::{Field, Group, Kind, Lab, Sampler};
 use crate::hygiene::budgets::{ConcentrationKnown, concentration_budget};
 use crate::hygiene::concentration::{self, concentration_mg_m3, net_mg, sorbent_mg};
 use crate::hygiene::exposure::{Verdict, compare};
 use crate::hygiene::round::figures;
 use crate::hygiene::uncertainty::{self, Spread};
-use crate::hygiene::{Amount, Problem, strictly_over};
+use crate::hygiene::{Amount, Problem};
 use crate::methods::Entry;
 
 /// What a concentration is computed from.
@@ -64,6 +64,8 @@ pub(super) struct Analyte {
     pub flags: Vec<Flag>,
     /// What was assumed.
     pub notes: Vec<String>,
+    /// Beside the method.
+    pub row: Option<MethodRow>,
 }
 
 /// One analyte of a sampler.
@@ -157,18 +159,26 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
             concentration::Breakthrough::No => {}
         }
     }
-    of_mass(k, &name, net.mass_mg, lab, &mut flags);
+    let mut row = None;
+    if k.sampler.kind != Kind::Bulk
+        && let Some(found) = lab.found()
+    {
+        let entry = k.method.filter(|_| k.sampler.kind == Kind::Pump);
+        let (of_method, raised) = method_fit::mass(entry, &name, lab, found, net.mass_mg);
+        row = of_method;
+        flags.extend(raised);
+    }
     if k.sampler.kind != Kind::Pump {
         r.says = net.mass_mg.text(3, "mg").unwrap_or_default();
-        return Analyte { shown: r, flags, notes, ..Analyte::default() };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     }
     let Some(volume_l) = k.volume_l else {
         r.says = net.mass_mg.text(3, "mg").unwrap_or_default() + ", no volume";
-        return Analyte { shown: r, flags, notes, ..Analyte::default() };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     };
     let Ok(mut found) = concentration_mg_m3(net.mass_mg, volume_l) else {
         r.says = "no result".to_owned();
-        return Analyte { shown: r, flags, notes, ..Analyte::default() };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     };
     if net.broke == Some(concentration::Breakthrough::Yes) {
         found = Amount::AtLeast(found.low());
@@ -191,46 +201,12 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
         _ => found.text(2, "mg/m3").unwrap_or_default(),
     };
     against(k, &mut r, &name, found, &mut flags, &mut notes);
-    Analyte { shown: r, concentration: Some(found), flags, notes }
+    Analyte { shown: r, concentration: Some(found), flags, notes, row }
 }
 
 fn percents(front: Amount, back: Amount) -> String {
     let share = 100.0 * back.low() / front.high().unwrap_or(front.low());
     format!("{} % of the front on the back", figures(share, 3))
-}
-
-fn of_mass(k: &Known<'_>, name: &str, net: Amount, lab: &Lab, flags: &mut Vec<Flag>) {
-    let text = |x: f64| format!("{} mg", figures(x, 3));
-    if k.sampler.kind == Kind::Bulk {
-        return;
-    }
-    match net {
-        Amount::Below(x) => {
-            let says = Amount::Below(x).text(2, "mg").unwrap_or_default();
-            flags.push(flags::flag("below-lod", format!("{name}: {says}")));
-        }
-        Amount::Found(x) => {
-            let of_method = k.method.and_then(|m| m.values.one("lod"));
-            if let Some(lod) =
-                of_method.filter(|lod| lab.lod_mg.is_none() && strictly_over(*lod, x))
-            {
-                let says = format!("{name}: {}, the method detects from {}", text(x), text(lod));
-                flags.push(flags::flag("below-method-lod", says));
-            }
-            if let Some(loq) = lab.loq_mg.filter(|loq| strictly_over(*loq, x)) {
-                let says = format!("{name}: {}, quantified from {}", text(x), text(loq));
-                flags.push(flags::flag("below-loq", says));
-            }
-            let range = k.method.and_then(|m| m.values.range("mass"));
-            if let Some((least, most)) = range.filter(|_| k.sampler.kind == Kind::Pump)
-                && (strictly_over(x, most) || strictly_over(least, x))
-            {
-                let says = format!("{name}: {}, tested {} to {}", text(x), text(least), text(most));
-                flags.push(flags::flag("mass-outside", says));
-            }
-        }
-        _ => {}
-    }
 }
 
 type Sources = Vec<(&'static str, String)>;

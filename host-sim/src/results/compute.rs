@@ -6,13 +6,14 @@ use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
 use super::{
-    Flag, Limit, Results, analytes, blanks, compare, flags, from_record, pump_flags, volumes,
+    Flag, Limit, Results, analytes, blanks, compare, flags, from_record, method_fit, pump_flags,
+    volumes,
 };
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
 use crate::hygiene::round::{figures, signed_percent};
-use crate::methods::{Entry, Library, Named};
+use crate::methods::{Entry, Library};
 use crate::record_file::{NOTICE, SampleRecord};
 
 /// Computes what came of an event.
@@ -68,32 +69,6 @@ const CAUTIONS: [&str; 5] = [
     "Uncertainty is of flow, time and laboratory. Where the worker stood and how the sampler takes in dust are not in it.",
 ];
 
-/// The entry of the method that a sampler follows; where it has variants, the one that takes the planned flow.
-fn entry(
-    library: &Library,
-    folder: &Folder,
-    sampler: &Sampler,
-    flow: Option<f64>,
-) -> (Option<String>, Option<Entry>) {
-    let name = sampler.method.as_ref().or(folder.field.event.method.as_ref()).map(|m| m.is.clone());
-    let Some(Named::Found(method, entries)) = name.as_deref().map(|n| library.named(n)) else {
-        return (name, None);
-    };
-    let takes = |e: &&Entry| {
-        let range = e.values.range("flow");
-        range.zip(flow).is_some_and(|((a, b), q)| q >= a * 0.999 && q <= b * 1.001)
-    };
-    let found = match entries.as_slice() {
-        [only] => Some(only.clone()),
-        several => several.iter().find(takes).cloned(),
-    };
-    // What holds for every variant holds still.
-    let common =
-        || Entry { id: method.id.clone(), what: String::new(), values: method.values.clone() };
-    let entry = found.unwrap_or_else(common);
-    (Some(entry.id.clone()), Some(entry))
-}
-
 fn one(
     folder: &Folder,
     library: &Library,
@@ -116,8 +91,10 @@ fn one(
     });
     let happened =
         record.zip(row).map(|(record, row)| from_record::happened(record, row, planned.as_ref()));
-    let flow = planned.as_ref().and_then(|p| p.flow_l_per_min);
-    let (method, entry) = entry(library, folder, sampler, flow);
+    let mean = happened.as_ref().and_then(|h| h.mean_flow_l_per_min);
+    let flow = planned.as_ref().and_then(|p| p.flow_l_per_min).or(mean);
+    let followed = method_fit::followed(library, folder, sampler, flow);
+    let entry = followed.entry.as_ref();
     let pump = sampler.kind == Kind::Pump;
     let checked = verified(sampler, rule);
     let mut all: Vec<Flag> = Vec::new();
@@ -132,27 +109,27 @@ fn one(
     });
     all.extend(volume.iter().flat_map(|v| v.flags.clone()));
     let used_l = volume.as_ref().and_then(|v| v.shown.used_l);
-    if let (Some(row), true) = (row, pump) {
-        let flow = match on_manifold {
-            true => checked.flow_l_per_min(),
-            false => happened.as_ref().and_then(|h| h.mean_flow_l_per_min),
-        };
-        outside(&mut all, sampler, row, used_l, flow, wanted, entry.as_ref());
-    }
     let expired = folder.findings.sorted().iter().any(|f| {
         f.code == "media-expired" && f.message.starts_with(&format!("{}: ", sampler.id.is))
     });
     if let Some(expiry) = sampler.expiry.as_ref().filter(|_| expired) {
         all.push(flags::flag("media-expired", format!("good until {}", expiry.says)));
     }
-    let at = conditions(entry.as_ref(), volume.as_ref(), used_l, row);
-    if at.is_wanted_and_not_there && used_l.is_some() {
-        all.push(flags::flag("not-standard", "the volume used is actual"));
+    let at = conditions(entry, volume.as_ref(), used_l, row);
+    let mut rows = Vec::new();
+    if let (Some(row), true) = (row, pump) {
+        all.extend(outside(sampler, row, used_l, wanted));
+        let flow = volume.as_ref().and_then(|v| v.flow_used_l_per_min).or(mean);
+        let minutes = row.pumped_ms as f64 / 60_000.0;
+        let drawn = method_fit::Drawn { flow, volume_l: used_l, minutes, volume_is: at.volume_is };
+        let (found, flags) = method_fit::compare(&followed, &drawn);
+        rows.extend(found);
+        all.extend(flags);
     }
     let known = analytes::Known {
         field: &folder.field,
         sampler,
-        method: entry.as_ref(),
+        method: entry,
         volume_l: at.volume_l,
         volume_is: at.volume_is,
         at_reference: at.reference,
@@ -165,6 +142,7 @@ fn one(
         let found = analytes::analyte(&known, lab);
         all.extend(found.flags);
         assumptions.extend(found.notes);
+        rows.extend(found.row);
         if let (Some(concentration), Some(worker), Some(row)) =
             (found.concentration, &sampler.worker, row)
         {
@@ -196,7 +174,7 @@ fn one(
         sample: number.filter(|_| pump),
         schedule_id: record.map(|r| r.file.schedule.id.clone()),
         schedule_name: record.map(|r| r.file.schedule.name.clone()).filter(|n| !n.is_empty()),
-        method,
+        method: followed.name,
         group: sampler.group.map(|g| g.word().to_owned()),
         duplicate_of: sampler.duplicate_of.as_ref().map(|d| d.is.clone()),
         side_by_side: record
@@ -211,6 +189,8 @@ fn one(
         uncertainty: volume.as_ref().and_then(|v| v.budget.clone()),
         volume: volume.map(|v| v.shown),
         laboratory,
+        method_says: followed.says.filter(|_| pump),
+        method_fit: rows,
         flags: all,
         series: record.zip(row).map(|(r, row)| from_record::series(r, row)).unwrap_or_default(),
         marks: record.zip(row).map(|(r, row)| from_record::marks(r, row)).unwrap_or_default(),
@@ -285,7 +265,6 @@ struct AtConditions {
     volume_is: &'static str,
     /// This volume over that at 25 °C and 101.325 kPa (760 mm Hg), where the air was measured.
     reference: Option<f64>,
-    is_wanted_and_not_there: bool,
 }
 
 fn conditions(
@@ -305,13 +284,11 @@ fn conditions(
             volume_l: Some(standard),
             volume_is: "standard",
             reference: Some(1.0),
-            is_wanted_and_not_there: false,
         },
         None => AtConditions {
             volume_l: used_l,
             volume_is: "actual",
             reference: used_l.zip(standard_l).map(|(used, standard)| used / standard),
-            is_wanted_and_not_there: asks,
         },
     }
 }

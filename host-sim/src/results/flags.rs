@@ -118,18 +118,10 @@ table! {
         "no field blank of its lot",
         "there are field blanks, and none of this lot and analyte: nothing was subtracted",
         "see whether the lots are written alike; ask the laboratory what its blanks had";
-    "below-method-lod", "review",
-        "below what the method detects",
-        "the mass is below what the method detects, and the laboratory gave no limit of its own",
-        "ask the laboratory for its limit of detection; until then the number says no more than \"below\"";
     "readings-apart", "review",
         "readings too far apart",
         "the readings of one verification are further apart than its limit",
         "they cannot be of one flow: read them again, and look for a leak or a number written wrongly";
-    "not-standard", "review",
-        "not at standard conditions",
-        "the method reports at standard conditions, and temperature and pressure were not measured all of the time",
-        "the concentration is at actual conditions; correct it with readings taken beside the sampler";
     "pump-off-meter", "review",
         "pump's flow off the meter's",
         "the pump's own mean flow differs from the verified flow by more than the limit",
@@ -150,17 +142,25 @@ table! {
         "flow not the method's",
         "the mean flow is not one that the method takes",
         "a size-selective sampler may have taken in other sizes; see the method";
+    "off-recommended", "note",
+        "not what the method recommends",
+        "volume or time is not what the method recommends",
+        "see the method, and ask the laboratory";
+    "conditions-outside", "review",
+        "volume not at the method's conditions",
+        "the method reports at other conditions than those of the volume that was used",
+        "have temperature and pressure measured all of the time, or correct the volume with readings taken beside it";
     "short-term-not-15-min", "review",
         "not a quarter of an hour",
         "a short-term limit is a mean over 15 min, and this sample is longer or shorter",
         "longer: its highest quarter of an hour is at least its mean. Shorter: the rest must be known";
     "mass-outside", "review",
         "mass not in the method's range",
-        "the mass is outside the range for which the method was tested",
-        "too much: the sampler may be overloaded. Ask the laboratory";
+        "the mass is outside the range that the method takes",
+        "too much: the sampler may be overloaded. Too little: the number is less sure. Ask the laboratory";
     "below-lod", "note",
         "nothing found",
-        "nothing was found above the limit of detection: the result is below a number, never 0",
+        "nothing was found above the limit of detection: the result is below a number, never 0, or less sure than it looks",
         "a longer sample or another method may say more";
     "below-loq", "note",
         "found, too little to be quantified well",

@@ -273,7 +273,9 @@ pub(super) fn side_by_side(
     if let Some(mean) = h.mean_flow_l_per_min {
         let flow = |q: f64| format!("{} L/min", figures(q, 4));
         let target = p.and_then(|p| p.flow_l_per_min);
-        let off = target.map_or(String::new(), |t| signed_percent(100.0 * (mean - t) / t));
+        let off = target.map_or(String::new(), |t| {
+            format!("{} off the plan", signed_percent(100.0 * (mean - t) / t))
+        });
         row("mean flow", target.map_or_else(dash, flow), flow(mean), off);
     }
     if let Some(kpa) = p.and_then(|p| p.pressure_kpa) {

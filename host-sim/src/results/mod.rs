@@ -15,6 +15,7 @@ mod from_record;
 mod heads;
 mod laboratory;
 mod limits;
+mod method_fit;
 mod outside;
 mod pump_flags;
 mod sample;
@@ -27,8 +28,8 @@ pub use laboratory::{
     AnalyteResult, BlankResult, Breakthrough, Budget, PairResult, Term, WorkerResult,
 };
 pub use sample::{
-    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, Planned, Point,
-    SampleResult, SideBySide, SpanResult, Verification, Volumes,
+    Custody, Flag, FlowReading, FlowSet, HandOver, Happened, InShift, Mark, MethodRow, Planned,
+    Point, SampleResult, SideBySide, SpanResult, Verification, Volumes,
 };
 
 use serde::{Deserialize, Serialize};

@@ -212,7 +212,7 @@ fn a_method_at_standard_conditions_has_its_concentration_there() {
     }
     let own = "method = \"epa-app-j\"";
     let r = results(&(event("", SHIFT) + &tube("S", own, "mass = \"1.5 mg\"")), &dry);
-    assert!(codes(&r.samples[0]).contains(&"not-standard"));
+    assert!(codes(&r.samples[0]).contains(&"conditions-outside"));
     assert_eq!(analyte(&r).volume_is.as_deref(), Some("actual"));
 }
 
@@ -333,9 +333,9 @@ fn a_mass_below_what_the_method_detects_is_said_to_be() {
     let method = "method = \"nmam-0501\"";
     let field = |lab: &str| results(&(event("", SHIFT) + &tube("S", method, lab)), shift());
     let low = field("mass = \"0.018 mg\"");
-    assert!(codes(&low.samples[0]).contains(&"below-method-lod"), "{:?}", codes(&low.samples[0]));
+    assert!(codes(&low.samples[0]).contains(&"below-lod"), "{:?}", codes(&low.samples[0]));
     let own = field("mass = \"0.018 mg\"\nlod = \"0.010 mg\"");
-    assert!(!codes(&own.samples[0]).contains(&"below-method-lod"));
+    assert!(!codes(&own.samples[0]).contains(&"below-lod"));
 }
 
 #[test]

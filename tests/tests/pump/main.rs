@@ -14,6 +14,7 @@ use draught_tests::rig::{Pumping, Rig, Rows, block};
 
 mod clocks;
 mod flash;
+mod found4;
 mod loading;
 mod motor;
 mod room;

@@ -428,3 +428,126 @@ fn held_for_an_hour_writes_nothing() {
     assert_eq!(event.volume.as_raw() <= rig.look().truly_drawn, true);
     let _ = (CHECKPOINT_STRIDE, StopReason::Host);
 }
+
+// H. A second look
+
+#[test]
+fn an_event_does_not_end_for_a_lost_clock_that_was_read() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 20 * MINUTE));
+    drop(pump);
+    rig.outage(2 * MINUTE);
+    (rig.set().wall_skips, rig.set().wall_fails) = (1, 2);
+    let (mut pump, booted) = rig.boot(60_000);
+    assert!(matches!(booted, Booted::Resumed { outage_ms: Some(_) }), "{booted:?}");
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    let flags = event.flags;
+    assert!(
+        event.reason == EndReason::Finished || flags.has(Flags::CLOCK_UNTRUSTED),
+        "{booted:?}, and then {:?}, {:b}",
+        event.reason,
+        flags.0
+    );
+}
+
+#[test]
+fn a_clock_set_by_a_minute_in_a_wait_of_a_week_is_in_the_flags() {
+    let steps = [Step::WaitForDate(Date::from_ymd(2027, 3, 17).unwrap()), run(15)];
+    let (rig, mut pump) = armed(&block(settings(), &steps), 60_000);
+    pump.poll();
+    rig.pass(7 * 24 * HOUR);
+    pump.poll();
+    // The firmware polls just before it, and just after.
+    let on = rig.look().wall.unwrap().as_ms() + MINUTE;
+    rig.set().wall = WallMs::from_ms(on);
+    assert!(rig.run(&mut pump, 10 * 24 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!(event.reason, EndReason::Finished);
+    assert!(event.flags.has(Flags::CLOCK_STEPPED), "set by 60 s, flags {:b}", event.flags.0);
+}
+
+#[test]
+fn a_clock_set_by_10_s_between_two_readings_of_a_day_is_in_the_flags() {
+    // porting.md: "a step of more than 2 s is flagged". 10 s between two polls a second apart.
+    let (rig, mut pump) = armed(&block(settings(), &[run(23 * 60)]), 60_000);
+    assert!(rig.run(&mut pump, 22 * HOUR));
+    pump.poll();
+    let on = rig.look().wall.unwrap().as_ms() + 10_000;
+    rig.set().wall = WallMs::from_ms(on);
+    assert!(rig.run(&mut pump, 24 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert!(event.flags.has(Flags::CLOCK_STEPPED), "set by 10 s, flags {:b}", event.flags.0);
+}
+
+#[test]
+fn a_flow_that_was_never_corrected_in_one_sample_is_flagged_there() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(10), fresh(2)]), 60_000);
+    rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 95_000 });
+    rig.set().drop_pa = Some(2_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE));
+    pump.poll();
+    rig.set().drop_pa = None;
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    let flagged: Vec<_> = rows.samples.iter().map(|s| s.flags.has(Flags::NOT_AT_INLET)).collect();
+    let not: Vec<_> = rows.samples.iter().map(|s| (s.uncorrected_ms, s.metered_ms())).collect();
+    assert_eq!(flagged, [false, true], "not corrected, of metered: {not:?}");
+}
+
+#[test]
+fn a_schedule_that_was_refused_leaves_none_to_be_armed_also_after_a_power_cycle() {
+    let rig = Rig::new(morning(), 1);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(settings(), &[run(1)]), 0).unwrap();
+    pump.load(&[0; 20], 0).unwrap_err();
+    let refused = draught::pump::StartRefused::NothingLoaded;
+    assert_eq!(pump.arm().unwrap_err(), refused);
+    pump.poll();
+    drop(pump);
+    rig.outage(MINUTE);
+    let (mut pump, _) = rig.boot(60_000);
+    assert_eq!(pump.arm().map(|_| ()), Err(refused), "the one before it is armed");
+}
+
+#[test]
+fn a_cut_at_any_operation_of_choosing_and_removing_leaves_what_was_chosen() {
+    let blocks = [1, 2, 3].map(|n| block(settings(), &[run(n)]));
+    let id = |n: usize| blocks[n].last_chunk::<4>().copied().unwrap();
+    let story = |cut: Option<(u64, Torn)>| {
+        let rig = Rig::new(morning(), 3);
+        let (mut pump, _) = rig.boot(60_000);
+        for (place, block) in (0..).zip(&blocks) {
+            pump.load(block, place).unwrap();
+        }
+        pump.arm().unwrap();
+        assert!(rig.run(&mut pump, 3 * MINUTE + 1));
+        let before = rig.look().nor.operations();
+        if let Some((after, torn)) = cut {
+            rig.set().nor.cut_after(after, torn);
+        }
+        let _ = pump.choose(1, &mut [0; 640]);
+        let _ = pump.remove(0);
+        let _ = pump.remove(1);
+        let _ = pump.choose(2, &mut [0; 640]);
+        let operations = rig.look().nor.operations() - before;
+        drop(pump);
+        rig.outage(1_000);
+        let (mut pump, _) = rig.boot(60_000);
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        assert_eq!(*pump.record(), rows.events[0]);
+        let armed = pump.arm().map(|_| pump.record().schedule.0);
+        (operations, armed)
+    };
+    let (operations, armed) = story(None);
+    assert_eq!(armed, Ok(id(2)));
+    for cut in 0..operations {
+        for torn in Torn::ALL {
+            let (_, armed) = story(Some((cut, torn)));
+            let none = draught::pump::StartRefused::NothingLoaded;
+            let fine = armed == Ok(id(2)) || armed == Ok(id(1)) || armed == Err(none);
+            assert!(fine, "{cut} {torn:?}: {armed:?}");
+        }
+    }
+}

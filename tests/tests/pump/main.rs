@@ -20,6 +20,7 @@ mod motor;
 mod room;
 mod samples;
 mod stories;
+mod stories4;
 mod supply;
 
 const FLOW_UL_PER_MIN: u32 = 2_500_000;

@@ -280,11 +280,9 @@ fn conditions(
     let covered = row.is_some_and(|r| r.air_measured_ms >= r.metered_ms);
     let standard_l = volume.and_then(|v| v.shown.standard_l).filter(|_| covered);
     match standard_l.filter(|_| asks) {
-        Some(standard) => AtConditions {
-            volume_l: Some(standard),
-            volume_is: "standard",
-            reference: Some(1.0),
-        },
+        Some(standard) => {
+            AtConditions { volume_l: Some(standard), volume_is: "standard", reference: Some(1.0) }
+        }
         None => AtConditions {
             volume_l: used_l,
             volume_is: "actual",

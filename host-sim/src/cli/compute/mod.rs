@@ -6,6 +6,7 @@ mod days;
 mod exposed;
 mod lab;
 mod read;
+mod short;
 mod shown;
 mod uncertainty;
 mod verify;
@@ -55,7 +56,7 @@ enum What {
     /// Exposure over 8 h, or over the hours exposed.
     Twa(exposed::Twa),
     /// Exposure over 15 minutes, ceilings and peaks.
-    ShortTerm(exposed::ShortTerm),
+    ShortTerm(short::ShortTerm),
     /// Several substances that act together.
     Mixture(exposed::Mixture),
     /// Over the limit or not, errors allowed for.

@@ -3,8 +3,8 @@
 use super::finding::{Finding, Severity};
 use super::method_checks::{MethodRow, Numbers, inside};
 use super::ready::Ready;
-use crate::methods::Entry;
 use crate::methods::units::{concentration, joined, mass, minutes, span, volume};
+use crate::methods::{Entry, Value};
 use crate::propose::mass_mg;
 
 /// A plan beside one way of using its method.
@@ -24,7 +24,7 @@ impl Compared {
     ) -> Self {
         let mut compared = Self::default();
         compared.flow(numbers, entry, all, ready);
-        compared.volume(numbers, entry, at);
+        compared.volume(numbers, entry, ready, at);
         compared.time(numbers, entry, at);
         compared.mass(numbers, entry, ready, at);
         compared
@@ -85,7 +85,13 @@ impl Compared {
         );
     }
 
-    fn volume(&mut self, numbers: &Numbers, entry: &Entry, at: &std::ops::Range<usize>) {
+    fn volume(
+        &mut self,
+        numbers: &Numbers,
+        entry: &Entry,
+        ready: &Ready,
+        at: &std::ops::Range<usize>,
+    ) {
         let (least, most) = (entry.values.get("volume-min"), entry.values.get("volume-max"));
         let recommended = entry.values.get("volume-recommended");
         let wants = match (least, most, recommended) {
@@ -97,28 +103,71 @@ impl Compared {
         };
         let from = least.or(most).or(recommended).map_or("", |v| v.from.as_str());
         let drawn = numbers.volumes_l;
-        self.row("volume", drawn.map(|(a, b)| span(a, b, volume)), wants.clone(), "method-volume");
+        let expect = ready.plan.wanted.expect_mg_m3.as_ref().map(|e| e.value);
+        let demands = entry.values.demands(expect, None);
+        let stated_at = |v: Option<&Value>| v.and_then(|v| v.at.as_ref().map(|at| at.1.clone()));
+        let by_mass = [(least, demands.least_depends), (most, demands.most_depends)]
+            .iter()
+            .any(|(v, depends)| v.is_some_and(|v| v.at.is_some()) && !depends);
+        let wants = match (by_mass, expect) {
+            (true, Some(c)) => {
+                let range = match (demands.least_l, demands.most_l) {
+                    (Some(a), Some(b)) => span(a, b, volume),
+                    (Some(a), None) => format!("{} or more", volume(a)),
+                    (None, Some(b)) => format!("{} or less", volume(b)),
+                    (None, None) => wants,
+                };
+                format!("{range} at {}", concentration(c))
+            }
+            _ => match stated_at(most).or(stated_at(least)) {
+                Some(at) => format!("{wants} at {at}"),
+                None => wants,
+            },
+        };
+        let (from_l, to_l) =
+            (demands.fixed_least_l.unwrap_or(0.0), demands.fixed_most_l.unwrap_or(f64::INFINITY));
+        let all_in =
+            drawn.is_none_or(|(low, high)| inside(low, from_l, to_l) && inside(high, from_l, to_l));
+        // Where only what is expected decides of the volume, the finding is that of the mass.
+        let code = if by_mass && all_in { "method-mass" } else { "method-volume" };
+        self.row("volume", drawn.map(|(a, b)| span(a, b, volume)), wants.clone(), code);
         let Some((low, high)) = drawn else { return };
         let shown = span(low, high, volume);
-        let (from_l, to_l) = (
-            entry.values.one("volume-min").unwrap_or(0.0),
-            entry.values.one("volume-max").unwrap_or(f64::INFINITY),
-        );
-        let all_in = inside(low, from_l, to_l) && inside(high, from_l, to_l);
-        let none_in = high < from_l * (1.0 - 1e-6) || low > to_l * (1.0 + 1e-6);
+        let (too_little, too_much) = (high < from_l * (1.0 - 1e-6), low > to_l * (1.0 + 1e-6));
+        let depends = (low < from_l * (1.0 - 1e-6) && demands.least_depends)
+            || (high > to_l * (1.0 + 1e-6) && demands.most_depends);
         if !all_in {
-            let (make, says): (fn(&'static str, &'static str) -> Finding, _) = if none_in {
+            // A plan has no word for dust: of that, nobody can be warned away.
+            let of_dust = demands.load_max_mg.is_some() && demands.most_depends;
+            if let (true, true, Some(row)) = (of_dust, depends, self.rows.last_mut()) {
+                row.known = false;
+            }
+            let (make, says): (fn(&'static str, &'static str) -> Finding, _) = if depends {
+                (
+                    if of_dust {
+                        |c, m| Finding::note_only(c, m)
+                    } else {
+                        |c, m| Finding::warning(c, m)
+                    },
+                    "whether the method takes the volume cannot be told: it depends on what is in the air",
+                )
+            } else if too_little || too_much {
                 (|c, m| Finding::error(c, m), "the volume is not one that the method takes")
             } else {
                 (|c, m| Finding::warning(c, m), "the volume may not be one that the method takes")
+            };
+            let help = match depends {
+                true if of_dust => {
+                    "find out how much dust is in the air, and ask draught propose with --dust"
+                }
+                true => "say what is expected, as in expect = \"0.5 mg/m3\" in [limits]",
+                false => "pump for another time or at another flow; draught propose looks for both",
             };
             self.findings.push(
                 make("method-volume", says)
                     .at(at.clone(), format!("a sample has {shown}; it takes {wants}"))
                     .note(format!("from {from}"))
-                    .help(
-                        "pump for another time or at another flow; draught propose looks for both",
-                    ),
+                    .help(help),
             );
         }
         if let Some(asked) = entry.values.one("volume-recommended")
@@ -198,8 +247,8 @@ impl Compared {
         ready: &Ready,
         at: &std::ops::Range<usize>,
     ) {
-        let least = entry.values.least_mass_mg();
-        let most = entry.values.range("mass").map(|r| r.1);
+        let demands = entry.values.demands(None, None);
+        let (least, most) = (demands.least_mass, demands.most_mass_mg);
         if least.is_none() && most.is_none() {
             return;
         }

@@ -1,9 +1,10 @@
 //! `volume`, `standard`, `rotameter`.
 
 use super::super::io::Failure;
+use super::drift::{Rule, flag_drift};
 use super::read::{air, positive, problem, wrong};
 use super::shown::{Shown, number};
-use super::verify::{Rule, Use, flag_drift};
+use super::verify::Use;
 use crate::hygiene::air::{Conditions, rotameter_factor, standard_factor, standard_volume_l};
 use crate::hygiene::parse::Kind;
 use crate::hygiene::period::Period;

@@ -1,8 +1,10 @@
 //! `draught compute`: the arithmetic of [`crate::hygiene`], one answer at a time.
 
+mod against;
 mod air;
 mod confidence;
 mod days;
+mod drift;
 mod exposed;
 mod lab;
 mod read;

@@ -1,16 +1,15 @@
 //! `verify`.
 
 use super::super::io::Failure;
-use super::read::{air, parts, positive, problem, quantity, wrong};
+use super::against::ambient;
+use super::drift::{Rule, flag_drift, limit_words};
+use super::read::{air, parts, positive, problem, wrong};
 use super::shown::{Shown, number};
 use crate::hygiene::air::{Conditions, MeterKind, MeterRead, both_at_site};
 use crate::hygiene::parse::Kind;
 use crate::hygiene::round;
-use crate::hygiene::source::{self, How, Source};
-use crate::hygiene::verify::{
-    FlowChoice, Limit, Measured, Reading, Run, Verification, against_required, against_standard,
-    measure, verify,
-};
+use crate::hygiene::source;
+use crate::hygiene::verify::{FlowChoice, Measured, Reading, Run, measure, verify};
 
 /// Which flow enters the volume.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -47,59 +46,6 @@ impl Use {
             (Self::Before, None) => Ok(FlowChoice::BeforeOnly),
         }
     }
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Where {
-    /// Over 5 %: common practice, no source.
-    Worn,
-    /// From 4 % on: as 40 CFR 50 App. L 9.2.5 has it for a sampler beside a standard.
-    Ambient,
-}
-
-/// Which limit a difference between before and after has.
-#[derive(clap::Args, Debug)]
-pub struct Rule {
-    /// Which limit: of worn pumps, or outdoors.
-    #[arg(long, value_name = "WHERE", value_enum, default_value = "worn")]
-    sampling: Where,
-    /// Another limit, in percent of the flow before.
-    #[arg(long, value_name = "PERCENT")]
-    limit: Option<String>,
-}
-
-impl Rule {
-    pub fn limit(&self) -> Result<Limit, Failure> {
-        match &self.limit {
-            Some(text) => Ok(Limit {
-                percent: quantity("--limit", text, Kind::Percent)?,
-                from_it_on: false,
-                source: Source { text: "limit as given by --limit", how: How::Computed },
-            }),
-            None if self.sampling == Where::Ambient => Ok(Limit::AMBIENT),
-            None => Ok(Limit::WORN),
-        }
-    }
-}
-
-/// "over 5 %", "from 4 %".
-fn limit_words(limit: Limit) -> String {
-    let words = if limit.from_it_on { "from" } else { "over" };
-    format!("{words} {} %", number(limit.percent))
-}
-
-/// Flags a drift over its limit; whether it was one.
-pub fn flag_drift(found: &Verification, shown: &mut Shown) -> bool {
-    if found.over_limit {
-        shown.flag(
-            "flow-drift",
-            format!(
-                "difference {}: flagged for review, not void; find out why, and ask the hygienist",
-                limit_words(found.limit)
-            ),
-        );
-    }
-    found.over_limit
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -394,63 +340,4 @@ fn said(word: &str, measured: &Measured, shown: &mut Shown) {
             ),
         );
     }
-}
-
-fn ambient(indicated: &str, standard: &str, required: Option<&str>) -> Result<Shown, Failure> {
-    let mut shown = Shown::new("verify");
-    let i = positive("--indicated", indicated, Kind::Flow)?;
-    let s = positive("--standard", standard, Kind::Flow)?;
-    shown.given("indicated", indicated);
-    shown.given("standard", standard);
-    let check = against_standard(i, s).map_err(|p| problem("--indicated, --standard", p))?;
-    shown.formula(
-        "d = 100 (indicated - standard) / standard",
-        format!(
-            "100 x ({} - {}) / {} = {} %",
-            number(i),
-            number(s),
-            number(s),
-            number(check.difference_percent)
-        ),
-    );
-    shown.difference("difference", check.difference_percent, 2, "%")?;
-    if check.recalibrate {
-        shown.flag("recalibrate", "4 % or more from the standard: recalibrate the sampler");
-    } else {
-        shown.verdict("within-limit", "less than 4 % from the standard");
-    }
-    match required {
-        None => {
-            shown.note("whether it keeps the required flow is not looked at: --required gives it")
-        }
-        Some(text) => {
-            let r = positive("--required", text, Kind::Flow)?;
-            shown.given("required", text);
-            let keeps =
-                against_required(i, r).map_err(|p| problem("--indicated, --required", p))?;
-            shown.formula(
-                "d = 100 (indicated - required) / required",
-                format!(
-                    "100 x ({} - {}) / {} = {} %",
-                    number(i),
-                    number(r),
-                    number(r),
-                    number(keeps.difference_percent)
-                ),
-            );
-            shown.difference("from the required", keeps.difference_percent, 2, "%")?;
-            if keeps.reset {
-                shown.flag("reset-flow", "2 % or more from the required flow: set it again");
-            } else {
-                shown.verdict("within-limit", "less than 2 % from the required flow");
-            }
-            shown.source(source::AMBIENT_RESET);
-        }
-    }
-    shown.source(source::AMBIENT_CHECK);
-    shown.source(source::PERCENT_DIFFERENCE);
-    shown.caution(
-        "a flow standard is re-verified at least each year (40 CFR 50 App. L 9.1.2); an audit needs another one than the calibration (40 CFR 58 App. A 3.2.4)",
-    );
-    Ok(shown)
 }

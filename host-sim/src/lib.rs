@@ -7,6 +7,7 @@
 //! * [`record_file`]: a pump's record as a file.
 //! * [`results`]: from records and what people filled in to the answer.
 //! * [`event`]: the folder of an event, and what people fill in.
+//! * [`words`]: words for how events and stretches end, and for limits.
 //! * [`explain`]: a block, byte by byte.
 //! * [`hygiene`]: from readings and laboratory figures to volume, concentration, exposure and their uncertainty.
 //! * [`mod@diff`]: two schedules, compared in words.
@@ -26,3 +27,4 @@ pub mod propose;
 pub mod record_file;
 pub mod report;
 pub mod results;
+pub mod words;

@@ -11,6 +11,7 @@ use crate::bench::whole::{
 };
 use crate::plan::format;
 use crate::report::fault_words;
+use crate::words;
 
 /// Run whole simulated pumps through random schedules, worlds and faults, and look whether their records hold what happened.
 #[derive(clap::Args, Debug)]
@@ -110,7 +111,7 @@ fn repeat(seed: u64, list: &str, io: &mut Io<'_>) -> Result<(), Failure> {
     }
     match trial(&one) {
         Ok(told) => {
-            let ends: Vec<&str> = told.ends.iter().map(|end| format::ended(*end)).collect();
+            let ends: Vec<&str> = told.ends.iter().map(|end| words::ended(*end)).collect();
             writeln!(io.out, "\nkept every promise; events ended: {}", ends.join(", "))?;
             Ok(())
         }

@@ -12,6 +12,7 @@ use crate::hygiene::verify::{Reading, measure};
 use crate::plan::finding::Severity;
 use crate::plan::format;
 use crate::record_file::NOTICE;
+use crate::words;
 
 fn simulated(folder: &Folder) -> bool {
     folder.records.iter().any(|r| r.file.origin != "pump")
@@ -90,8 +91,11 @@ fn files(folder: &Folder) -> String {
     }
     for r in &folder.records {
         let n = format::count(r.file.samples.len(), "sample");
-        let ended =
-            r.file.event.as_ref().map_or("not over".to_owned(), |e| e.reason.replace('-', " "));
+        let ended = r
+            .file
+            .event
+            .as_ref()
+            .map_or("not over".to_owned(), |e| words::ended_by_code(&e.reason));
         table.row([r.path.clone(), format!("{}, {n}, {ended}", r.file.origin)]);
     }
     table.render()

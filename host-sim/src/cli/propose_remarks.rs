@@ -1,9 +1,9 @@
 //! What is said beside a proposal of the method's volumes and of dust.
 
-use crate::methods::{Demands, Values, units};
+use crate::methods::{Limits, Values, units};
 
 /// Volumes that the method states at a concentration: what is made of them.
-pub(super) fn stated(values: &Values, at_low: &Demands, at_high: &Demands) -> Option<String> {
+pub(super) fn stated(values: &Values, at_low: &Limits, at_high: &Limits) -> Option<String> {
     let at = |key: &str| {
         let value = values.get(key)?;
         Some(format!("{} at {}", value.shown, value.at.as_ref()?.1))

@@ -2,17 +2,14 @@
 
 use draught::units::Quantity;
 
-use super::common::say_findings;
-use super::files::{Wanted, read_source};
 use super::io::{Failure, Io};
 use super::library::not_named;
 use super::propose::{Args, Lasts, Tried};
 use super::propose_remarks;
-use crate::bench::World;
+use super::simulate_world::named_or_file;
 use crate::hygiene::parse::{self, Kind};
 use crate::methods::units::{self, minutes};
-use crate::methods::{Demands, Entry, Library, Method, Named, Tag};
-use crate::plan::finding::Findings;
+use crate::methods::{Air, Entry, Library, Limits, Method, Named, Tag};
 use crate::plan::{format, quantity, when};
 use crate::propose::{Answer, Endurance, Fibres, PumpWorld, Wish, propose};
 
@@ -88,23 +85,10 @@ impl Plant {
     }
 }
 
-fn plant(path: &str, io: &mut Io<'_>) -> Result<Plant, Failure> {
-    let source = read_source(path, Wanted::World, io)?;
-    let world = match World::read(&source) {
-        Ok(world) => world,
-        Err(findings) => {
-            let findings: Findings = findings;
-            say_findings(&findings.sorted(), &source, io.colour_err, io.err)?;
-            writeln!(io.err, "{path} cannot be used.")?;
-            return Err(Failure::Data);
-        }
-    };
-    world.plant.map(Plant).ok_or_else(|| {
-        let what = format!("--world: {path} has no [plant], so neither battery nor filter");
-        Failure::Usage(
-            what,
-            "give one that has, such as docs/examples/worlds/worn-2-l-min.toml".to_owned(),
-        )
+fn plant(name: &str, io: &mut Io<'_>) -> Result<Plant, Failure> {
+    named_or_file(name, io)?.plant.map(Plant).ok_or_else(|| {
+        let what = format!("--world: {name} has no [plant], so neither battery nor filter");
+        Failure::Usage(what, "give one that has, such as worn-2-l-min".to_owned())
     })
 }
 
@@ -216,8 +200,11 @@ impl Hand {
             Some(_) => e.values.without_volumes(),
             None => e.values.clone(),
         });
-        let demands = |c| values.as_ref().map_or(Demands::default(), |v| v.demands(c, dust));
-        let (at_low, at_high) = (demands(low), demands(high));
+        let limits = |concentration_mg_m3| {
+            let air = Air { concentration_mg_m3, dust_mg_m3: dust };
+            values.as_ref().map_or(Limits::default(), |v| v.limits(air))
+        };
+        let (at_low, at_high) = (limits(low), limits(high));
         remarks.extend(values.as_ref().and_then(|v| propose_remarks::stated(v, &at_low, &at_high)));
         let loq = self.loq.or_else(|| {
             let (mg, is) = at_low.least_mass?;

@@ -1,18 +1,11 @@
 //! Results, for people.
 
 use super::table::{Side, Table};
-use crate::hygiene::round;
+use crate::hygiene::Amount;
+use crate::hygiene::round::{figures, signed_percent};
+use crate::record_file::NOTICE;
+use crate::report::page::number::figures as whole_figures;
 use crate::results::{Budget, FlowSet, Results, SampleResult, Verification, Volumes};
-
-fn figures(value: f64, n: u8) -> String {
-    round::significant(value, n).unwrap_or_else(|_| "?".to_owned())
-}
-
-fn percent(value: f64) -> String {
-    let text = round::to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
-    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
-    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
-}
 
 /// A number without zeros at its end.
 fn plain(value: f64) -> String {
@@ -115,7 +108,7 @@ fn one(s: &SampleResult) -> String {
     about.extend(s.duplicate_of.iter().map(|d| format!("duplicate of {d}")));
     let mut t = about.join(", ");
     if s.simulated {
-        t += "   SIMULATED, NOT A SAMPLE";
+        t += &format!("   {NOTICE}");
     }
     t.push('\n');
     if !s.side_by_side.is_empty() {
@@ -126,6 +119,7 @@ fn one(s: &SampleResult) -> String {
         }
         t += &table.render();
     }
+    t += &method(s);
     let mut table = Table::new(&[Side::Left, Side::Left, Side::Left]).indent(2);
     if let Some(v) = &s.verification {
         verification(&mut table, v);
@@ -148,7 +142,7 @@ fn one(s: &SampleResult) -> String {
         table.row([a.analyte.clone(), a.says.clone(), net]);
         if let (Some(share), Some(limit)) = (a.share_of_limit_percent, &a.limit) {
             let below = if a.below_mg_m3.is_some() { "at most " } else { "" };
-            let text = format!("{below}{} % of {}", figures(share, 2), limit.says);
+            let text = format!("{below}{} % of {}", whole_figures(share, 2), limit.says);
             table.row([String::new(), text, a.verdict.clone().unwrap_or_default()]);
         }
         if let Some(b) = &a.budget {
@@ -167,6 +161,33 @@ fn one(s: &SampleResult) -> String {
         );
     }
     t
+}
+
+/// What the method asks, and whether the sample fits.
+fn method(s: &SampleResult) -> String {
+    if s.method_fit.is_empty() && s.method_says.is_none() {
+        return String::new();
+    }
+    let name = s.method.as_deref().unwrap_or("-");
+    let mut t = format!("\n  method {name}");
+    if let Some(says) = &s.method_says {
+        t += &format!(": {says}");
+    }
+    t.push('\n');
+    let mut table = Table::new(&[Side::Left; 4]).indent(4);
+    for row in &s.method_fit {
+        let verdict = if row.standing == "outside" {
+            format!("OUTSIDE: {}", row.says)
+        } else {
+            row.says.clone()
+        };
+        let what = match &row.analyte {
+            Some(analyte) => format!("{}, {analyte}", row.what),
+            None => row.what.clone(),
+        };
+        table.row([what, row.is.clone(), row.wants.clone(), verdict]);
+    }
+    t + &table.render()
 }
 
 fn verification(table: &mut Table, v: &Verification) {
@@ -190,11 +211,11 @@ fn verification(table: &mut Table, v: &Verification) {
     if let Some(d) = v.difference_percent {
         let over = if v.over == Some(true) { "OVER" } else { "ok" };
         let limit = format!("{over}, limit {} %: {}", plain(v.limit_percent), v.limit_source);
-        table.row(["difference".to_owned(), percent(d), limit]);
+        table.row(["difference".to_owned(), signed_percent(d), limit]);
     }
     for c in &v.checks {
         let flow = c.flow_l_per_min.map_or("-".to_owned(), |q| format!("{} L/min", figures(q, 4)));
-        let d = c.difference_percent.map_or(String::new(), |d| format!(", {}", percent(d)));
+        let d = c.difference_percent.map_or(String::new(), |d| format!(", {}", signed_percent(d)));
         let by = c.by.as_ref().map_or(String::new(), |by| format!(", {by}"));
         table.row([
             "in-shift check".to_owned(),
@@ -211,7 +232,7 @@ fn volume(table: &mut Table, v: &Volumes) {
         table.row(["integrated", &litres(x), used("integrated")]);
     }
     if let Some(x) = v.mean_flow_time_l {
-        let d = v.difference_percent.map_or(String::new(), percent);
+        let d = v.difference_percent.map_or(String::new(), signed_percent);
         let word = used("mean-flow-time");
         let remark =
             [d.as_str(), word].iter().filter(|s| !s.is_empty()).copied().collect::<Vec<_>>();
@@ -263,13 +284,15 @@ fn workers(r: &Results) -> String {
             .indent(2)
             .gap(2);
     table.row(["worker", "analyte", "over", "exposure", "of limit", "samplers"]);
+    let bound = |share: Amount| share.text(2, "%").unwrap_or_default();
     let mut verdicts = Vec::new();
     for w in &r.workers {
         let share = match w.share_of_limit_percent {
             None => "-".to_owned(),
-            Some(s) if w.below_mg_m3.is_some() => format!("< {} %", figures(s, 2)),
-            Some(s) if w.least_mg_m3.is_some() => format!("> {} %", figures(s, 2)),
-            Some(s) => format!("{} %", figures(s, 2)),
+            // A bound is rounded so that it stays true.
+            Some(s) if w.below_mg_m3.is_some() => bound(Amount::Below(s)),
+            Some(s) if w.least_mg_m3.is_some() => bound(Amount::AtLeast(s)),
+            Some(s) => format!("{} %", whole_figures(s, 2)),
         };
         let bounds = match (w.lcl, w.ucl) {
             (Some(l), Some(u)) => format!(" (LCL {}, UCL {})", figures(l, 3), figures(u, 3)),

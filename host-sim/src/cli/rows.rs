@@ -6,8 +6,8 @@ use draught::forecast::{Span, What};
 use draught::step::StepNo;
 use draught::units::RawVolume;
 
-use crate::plan::format;
 use crate::plan::outlook::{Line, Outlook, Range, length_ms};
+use crate::words;
 
 /// One row: a span, or the same span of both lines.
 #[derive(Clone, Copy, Debug)]
@@ -119,7 +119,7 @@ pub fn what_word(what: What) -> String {
 pub fn end_word(reason: EndReason) -> String {
     match reason {
         EndReason::Finished => "end".to_owned(),
-        other => format!("end: {}", format::ended(other)),
+        other => format!("end: {}", words::ended(other)),
     }
 }
 

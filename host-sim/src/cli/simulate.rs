@@ -14,7 +14,7 @@ use super::simulate_world::{self, duration, world};
 use super::{common, forecast, simulate_json, simulate_record};
 use crate::bench::{self, Expected, Outcome, PumpOutcome, Series, Setup, World};
 use crate::plan::{self, CAPACITY, Ready, when};
-use crate::record_file;
+use crate::record_file::{self, NOTICE};
 use crate::report::picture;
 use crate::report::trace::Trace;
 
@@ -239,7 +239,7 @@ fn begin_trace(
 ) -> io::Result<Trace<BufWriter<File>>> {
     let world = &setup.world.name;
     let about = [
-        format!("SIMULATED, NOT A SAMPLE. Made by draught simulate in the {world} world, seed {}.", setup.seed),
+        format!("{NOTICE}. Made by draught simulate in the {world} world, seed {}.", setup.seed),
         format!(
             "Schedule {}, {}; armed {}; site time {}.",
             wire::schedule_id(setup.table),

@@ -13,7 +13,7 @@ use super::simulate_pump_json;
 use crate::bench::{FlowSummary, SpanRow, Total};
 use crate::plan::outlook::Range;
 use crate::plan::site::SiteTime;
-use crate::record_file::ended_by;
+use crate::words;
 
 #[derive(Serialize)]
 struct Report {
@@ -178,7 +178,7 @@ fn report(s: &Simulated<'_>, plan: &str) -> Report {
         format: 1,
         kind: if s.pump.is_some() { "whole-pump" } else { "schedule" },
         origin: "simulated",
-        notice: "SIMULATED, NOT A SAMPLE",
+        notice: crate::record_file::NOTICE,
         plan: plan.to_owned(),
         name: settings.name.as_str().to_owned(),
         schedule_id: s.schedule_id.to_string(),
@@ -273,7 +273,7 @@ fn span(row: &SpanRow, s: &Simulated<'_>) -> Span {
         sample: row.sample,
         from: instant(row.begin, s),
         to: instant(row.end, s),
-        ended_by: ended_by(row.by),
+        ended_by: words::stretch_code(row.by),
         overrun_ms: row.overrun_ms,
         flow_ul_per_min: match target {
             TargetKind::Flow(f) => Some(f.ul_per_min()),

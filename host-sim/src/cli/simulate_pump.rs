@@ -13,6 +13,8 @@ use crate::bench::PumpOutcome;
 use crate::bench::physics::{CHECKPOINT_PAGES, PAGE};
 use crate::plan::format;
 use crate::report::numbers;
+use crate::results::flags;
+use crate::words;
 
 /// A row of the table: what, planned, happened, remark.
 pub(super) type Row<'r> = dyn FnMut(&str, String, String, String) + 'r;
@@ -110,8 +112,8 @@ pub(super) fn trouble(s: &Simulated<'_>, pump: &PumpOutcome, row: &mut Row<'_>, 
         .zip(event.trips)
         .filter(|(_, n)| *n > 0)
         .map(|(limit, n)| match n {
-            1 => limit_words(*limit).to_owned(),
-            n => format!("{}, {}", limit_words(*limit), times(n.into())),
+            1 => words::limit(*limit).to_owned(),
+            n => format!("{}, {}", words::limit(*limit), times(n.into())),
         })
         .collect();
     if tripped.is_empty() {
@@ -146,9 +148,14 @@ pub(super) fn rest(pump: &PumpOutcome, row: &mut Row<'_>, paint: Paint) {
     if set.is_empty() {
         row("flags", dash(), "none".to_owned(), String::new());
     }
-    for (i, (flag, code)) in set.into_iter().enumerate() {
+    for (i, (_, code)) in set.into_iter().enumerate() {
         let what = if i == 0 { "flags" } else { "" };
-        row(what, dash(), paint.careful(code), flag_words(flag).to_owned());
+        row(
+            what,
+            dash(),
+            paint.careful(code),
+            flags::explained(code).map_or("", |e| e.brief).to_owned(),
+        );
     }
 }
 
@@ -174,53 +181,4 @@ const ENDURANCE: u32 = 10_000;
 /// "once", "3 times".
 fn times(n: u64) -> String {
     if n == 1 { "once".to_owned() } else { format!("{} times", format::grouped(n)) }
-}
-
-/// A limit, in words.
-pub(super) const fn limit_words(limit: Limit) -> &'static str {
-    match limit {
-        Limit::FlowLow => "too little flow",
-        Limit::FlowHigh => "too much flow",
-        Limit::Pressure => "too much pressure",
-        Limit::Supply => "supply too weak",
-        Limit::Sensor => "sensor at fault",
-    }
-}
-
-/// A flag, in words. A flag asks for a review, and voids nothing.
-const fn flag_words(flag: Flags) -> &'static str {
-    match flag {
-        Flags::FLOW_UNSTEADY => "5 min were more than 5 % off the mean of their sample",
-        Flags::LIMIT_TRIPPED => "a limit stopped the pump",
-        Flags::FLOW_UNKNOWN => {
-            "pumped without readings for some time: counts as time, not as volume"
-        }
-        Flags::INTERRUPTED => "power was lost",
-        Flags::MANY_INTERRUPTIONS => "more than ten interruptions",
-        Flags::TIME_UNACCOUNTED => "pumped before a cut, and in no record",
-        Flags::CLOCK_STEPPED => "the clock was set, or went its own way",
-        Flags::CLOCK_UNTRUSTED => "the clock did not know the time for a while",
-        Flags::AIR_UNKNOWN => "air not measured all the time: no standard volume of the whole",
-        Flags::NOT_AT_INLET => "flow not corrected to the inlet all the time",
-        Flags::LATE => "an appointment was met late or missed, or a run was lost",
-        Flags::ROW_LOST => "a row of the record could not be kept",
-        Flags::ENDED_EARLY => "ended early, by hand or by a fault",
-        Flags::TIME_OUTSIDE => "a sample was drawn for too short or too long",
-        Flags::JOURNAL_FAILED => {
-            "the flash failed for a while: a checkpoint was not written at once"
-        }
-        Flags::FLOW_OFF => "5 min were more than 5 % off the target",
-        Flags::MOTOR_FAILED => "the motor did not do as it was told",
-        _ => "",
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_flag_has_words() {
-        assert!(Flags::ALL.iter().all(|(flag, _)| !flag_words(*flag).is_empty()));
-    }
 }

@@ -14,14 +14,16 @@ use super::{simulate_compared, simulate_pump, simulate_samples, simulate_story};
 use crate::bench::{FlowSummary, Holds, Resume, Total};
 use crate::plan::site::SiteTime;
 use crate::plan::{Ready, format, when};
+use crate::record_file::NOTICE;
 use crate::report::numbers;
+use crate::words;
 
 /// A mean flow further than this from its target is for review: 40 CFR 50 App. L 7.4.3.1.
 pub(super) const WITHIN: f64 = 0.05;
 
 /// The whole record.
 pub(super) fn text(s: &Simulated<'_>, paint: Paint) -> String {
-    let mut text = format!("{}   {}\n", paint.careful("SIMULATED, NOT A SAMPLE"), surroundings(s));
+    let mut text = format!("{}   {}\n", paint.careful(NOTICE), surroundings(s));
     let armed = s.ready.time.stamp(s.ready.armed_wall());
     text += &format!("schedule {}, armed {armed} {}\n\n", s.schedule_id, s.ready.time.label());
     text += &beside(s, paint);
@@ -297,14 +299,13 @@ fn on_time(
 ) -> String {
     let wall = |now: Now| now.wall.map(WallMs::as_ms);
     let Some(((least, most), at)) = planned.zip(happened) else { return String::new() };
-    match (wall(least), wall(most), wall(at)) {
-        (Some(least), _, Some(at)) if at < least && clock.length_ms(least - at) > 0 => {
-            format!("{} early", format::distance(least - at))
-        }
-        (_, Some(most), Some(at)) if at > most && clock.length_ms(at - most) > 0 => {
-            format!("{} late", format::distance(at - most))
-        }
-        _ => paint.good("on time"),
+    let Some(at) = wall(at) else { return paint.good("on time") };
+    // What is not shown makes nobody early or late.
+    let near = |planned: u64| if clock.length_ms(planned.abs_diff(at)) > 0 { planned } else { at };
+    let (least, most) = (wall(least).map_or(at, near), wall(most).map_or(at, near));
+    match format::punctual(least, most, at) {
+        words if words == "on time" => paint.good(&words),
+        words => words,
     }
 }
 
@@ -351,7 +352,7 @@ pub(super) fn only_target(ready: &Ready) -> Option<Target> {
 pub(super) fn end_word(reason: Option<EndReason>) -> String {
     match reason {
         Some(EndReason::Finished) => "finish".to_owned(),
-        Some(other) => format::ended(other).to_owned(),
+        Some(other) => words::ended(other).to_owned(),
         None => "not before 2136".to_owned(),
     }
 }

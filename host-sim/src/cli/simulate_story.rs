@@ -7,12 +7,12 @@ use draught::step::Sampler;
 use super::paint::Paint;
 use super::rows;
 use super::simulate::Simulated;
-use super::simulate_pump::limit_words;
 use super::simulate_record::Clock;
 use super::table::{Side, Table};
 use crate::bench::{PumpOutcome, Tale, Told};
 use crate::plan::format;
 use crate::report::fault_words;
+use crate::words;
 
 /// Lines shown at the begin and the end of a long story.
 const SHOWN: (usize, usize) = (30, 10);
@@ -110,7 +110,7 @@ fn words(event: &Event) -> Option<(String, bool)> {
             PumpEnd::Limit => Some(("pump off: its at-most is over".to_owned(), true)),
             PumpEnd::Stopped => plain("pump off: stopped"),
             PumpEnd::Tripped(limit) => {
-                Some((format!("pump off: limit tripped, {}", limit_words(limit)), true))
+                Some((format!("pump off: limit tripped, {}", words::limit(limit)), true))
             }
             // Told with the power that came back.
             PumpEnd::Outage => None,

@@ -166,6 +166,17 @@ impl Folder {
         self.record(&sampler.record.as_ref()?.is)
     }
 
+    /// The method of a sampler: its own, else the event's, else the plan's.
+    #[must_use]
+    pub fn method_of(&self, sampler: &Sampler) -> Option<String> {
+        let of_sheet = sampler.method.as_ref().or(self.field.event.method.as_ref());
+        let of_plan = || {
+            let ready = self.plan.as_ref()?.ready.as_ref()?;
+            ready.plan.wanted.method.as_ref().map(|m| m.value.clone())
+        };
+        of_sheet.map(|m| m.is.clone()).or_else(of_plan)
+    }
+
     /// Whether anything contradicts.
     #[must_use]
     pub fn contradicts(&self) -> bool {

@@ -26,7 +26,7 @@ const STYLE: &str = "
 * { box-sizing: border-box; }
 body { margin: 0 auto; max-width: 190mm; padding: 6mm 4mm; }
 h1 { font-size: 15pt; margin: 0 0 1mm; } h2 { font-size: 11.5pt; margin: 0 0 1.5mm; } h3 { font-size: 9.5pt; margin: 2.5mm 0 1mm; }
-p { margin: 0 0 1mm; } .small { font-size: 8.5pt; }
+p { margin: 0 0 1mm; } .small { font-size: 8.5pt; } .id { white-space: nowrap; }
 .notice { border: 1.2pt solid #b00; color: #900; font-weight: 700; padding: 1mm 2mm; margin: 0 0 2mm; text-align: center; }
 section { break-inside: avoid; border-top: 1.2pt solid #111; padding-top: 2mm; margin-top: 4mm; }
 section.sampler { break-inside: avoid; }
@@ -287,7 +287,7 @@ fn hand_over((ids, gave, took): &Hand) -> Markup {
     let at = |h: &HandOver| h.when.as_ref().map(|w| w.says.clone());
     html! {
         tr {
-            td { (text(Some(ids.join(", ").as_str()).filter(|t| !t.is_empty()))) }
+            td { @for (n, id) in ids.iter().enumerate() { @if n > 0 { ", " } span.id { (id) } } }
             td { (text(gave.by.as_deref())) }
             td { (text(at(gave).as_deref())) }
             td { (PreEscaped("&nbsp;")) }

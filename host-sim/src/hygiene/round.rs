@@ -217,6 +217,32 @@ fn figured(value: f64, figures: u8, way: Way) -> Result<String, Problem> {
     }
 }
 
+/// A number for people, who need no reason where there is none: so many figures, or "?".
+///
+/// ```
+/// use draught_sim::hygiene::round::figures;
+/// assert_eq!(figures(299.94, 4), "299.9");
+/// assert_eq!(figures(f64::NAN, 4), "?");
+/// ```
+#[must_use]
+pub fn figures(value: f64, count: u8) -> String {
+    significant(value, count).unwrap_or_else(|_| "?".to_owned())
+}
+
+/// A difference in percent, with its sign: "+1.8 %", "-0.4 %", "0.0 %".
+///
+/// ```
+/// use draught_sim::hygiene::round::signed_percent;
+/// assert_eq!(signed_percent(1.84), "+1.8 %");
+/// assert_eq!(signed_percent(0.04), "0.0 %");
+/// ```
+#[must_use]
+pub fn signed_percent(value: f64) -> String {
+    let text = to_places(value, 1).unwrap_or_else(|_| "?".to_owned());
+    let nothing = text.chars().all(|c| matches!(c, '0' | '.'));
+    if value > 0.0 && !nothing { format!("+{text} %") } else { format!("{text} %") }
+}
+
 /// A value and its expanded uncertainty: the uncertainty with two significant figures, the value to the
 /// same place.
 ///

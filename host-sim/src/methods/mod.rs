@@ -4,13 +4,14 @@
 //! their own. What is only remembered is shown as such and never decides anything.
 
 mod agree;
-mod demands;
+pub mod fit;
 mod library;
+mod limits;
 mod read;
 pub mod units;
 
-pub use demands::Demands;
 pub use library::{BUILT_IN, Library, Named, Unusable};
+pub use limits::{Air, Limits};
 pub use read::read;
 
 use crate::hygiene::parse::Kind;

@@ -1,6 +1,5 @@
 //! Quantities as they are shown: exact where that is short, always with a unit.
 
-use draught::event::EndReason;
 use draught::units::{Flow, Pressure, Quantity, RawVolume, Target, TargetKind};
 
 /// "15 min", "7 h 30 min", "1 min 5 s", "24 h"; `0 s` for nothing.
@@ -212,20 +211,15 @@ pub fn grouped(n: u64) -> String {
     out
 }
 
-/// How an event ended, in a few words.
+/// How an instant lies to those between which it was to be, in ms: "on time", "12 min late", "3 h early".
 #[must_use]
-pub const fn ended(reason: EndReason) -> &'static str {
-    match reason {
-        EndReason::Finished => "finished",
-        EndReason::Missed => "appointment missed",
-        EndReason::StartByPassed => "start-by passed",
-        EndReason::HoldRanOut => "hold not resumed",
-        EndReason::Stopped(_) => "stopped",
-        EndReason::Disarmed => "disarmed",
-        EndReason::WrongTable => "another schedule",
-        EndReason::Fault(_) => "a limit tripped",
-        EndReason::Outage => "outage",
-        EndReason::ClockLost => "clock lost in an outage",
+pub fn punctual(least: u64, most: u64, at: u64) -> String {
+    if at < least {
+        format!("{} early", distance(least - at))
+    } else if at > most {
+        format!("{} late", distance(at - most))
+    } else {
+        "on time".to_owned()
     }
 }
 

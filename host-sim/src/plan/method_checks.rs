@@ -10,7 +10,7 @@ use super::method_compare::Compared;
 use super::outlook::Range;
 use super::read::At;
 use super::ready::Ready;
-use crate::methods::{Entry, KEYS, Library, Named, Tag};
+use crate::methods::{Entry, KEYS, Library, Named, Tag, fit};
 
 /// How a plan goes with its method.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +62,7 @@ pub(super) fn of(ready: &Ready, library: &Library, findings: &mut Findings) -> O
         }
     };
     let numbers = Numbers::of(ready);
-    let takes: Vec<&Entry> = entries.iter().filter(|e| numbers.flow_fits(e)).collect();
+    let takes = fit::that_take(&entries, &numbers.flows());
     let candidates = if takes.is_empty() { entries.iter().collect() } else { takes };
     let compared: Vec<(&Entry, Compared)> = candidates
         .iter()
@@ -173,13 +173,12 @@ impl Numbers {
         }
     }
 
-    pub fn flow_fits(&self, entry: &Entry) -> bool {
-        let Some((least, most)) = entry.values.range("flow") else { return true };
-        self.flows.iter().flatten().all(|f| inside(*f, least, most))
+    /// Those flows; none under pressure control.
+    fn flows(&self) -> Vec<f64> {
+        self.flows.clone().unwrap_or_default()
     }
-}
 
-/// Within a range, but for rounding.
-pub(super) fn inside(value: f64, least: f64, most: f64) -> bool {
-    value >= least * (1.0 - 1e-6) && value <= most * (1.0 + 1e-6)
+    pub fn flow_fits(&self, entry: &Entry) -> bool {
+        fit::takes_flows(&entry.values, &self.flows())
+    }
 }

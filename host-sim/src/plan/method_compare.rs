@@ -1,10 +1,11 @@
 //! A plan beside one way of using its method: one row and its findings for each demand.
 
 use super::finding::{Finding, Severity};
-use super::method_checks::{MethodRow, Numbers, inside};
+use super::method_checks::{MethodRow, Numbers};
 use super::ready::Ready;
-use crate::methods::units::{concentration, joined, mass, minutes, span, volume};
-use crate::methods::{Entry, Value};
+use crate::methods::fit::{Demand, Of, Standing, What, demand};
+use crate::methods::units::{concentration, mass, minutes, span, volume};
+use crate::methods::{Air, Entry};
 use crate::propose::mass_mg;
 
 /// A plan beside one way of using its method.
@@ -42,7 +43,7 @@ impl Compared {
     }
 
     fn flow(&mut self, numbers: &Numbers, entry: &Entry, all: &[Entry], ready: &Ready) {
-        let Some(value) = entry.values.get("flow") else { return };
+        let Some(demand) = demand(&entry.values, What::Flow, Air::default()) else { return };
         let shown = numbers.flows.as_ref().map(|flows| {
             let mut texts: Vec<String> = Vec::new();
             for flow in flows {
@@ -53,11 +54,12 @@ impl Compared {
             }
             texts.join(", ")
         });
-        self.row("flow", shown, value.shown.clone(), "method-flow");
+        self.row("flow", shown, demand.wants.clone(), "method-flow");
         if numbers.flow_fits(entry) {
             let nominal = entry.values.get("nominal-flow").zip(entry.values.one("nominal-flow"));
             let is = |nominal: f64| {
-                numbers.flows.iter().flatten().all(|f| inside(*f, nominal * 0.999, nominal * 1.001))
+                let near = |f: &f64| (f / nominal - 1.0).abs() <= 0.001;
+                numbers.flows.iter().flatten().all(near)
             };
             if let Some((value, nominal)) = nominal.filter(|(_, nominal)| !is(*nominal)) {
                 let flow = crate::methods::units::flow(nominal);
@@ -80,7 +82,7 @@ impl Compared {
         self.findings.push(
             Finding::error("method-flow", "the method does not take this flow")
                 .at(ready.plan.target.clone(), format!("it takes {}", each.join(", ")))
-                .note(format!("from {}", value.from))
+                .note(format!("from {}", demand.from))
                 .help("choose a flow that the method takes, or the method that is meant"),
         );
     }
@@ -92,152 +94,108 @@ impl Compared {
         ready: &Ready,
         at: &std::ops::Range<usize>,
     ) {
-        let (least, most) = (entry.values.get("volume-min"), entry.values.get("volume-max"));
-        let recommended = entry.values.get("volume-recommended");
-        let wants = match (least, most, recommended) {
-            (Some(a), Some(b), _) => joined(&a.shown, &b.shown),
-            (Some(a), None, _) => format!("{} or more", a.shown),
-            (None, Some(b), _) => format!("{} or less", b.shown),
-            (None, None, Some(one)) => format!("{} recommended", one.shown),
-            (None, None, None) => return,
-        };
-        let from = least.or(most).or(recommended).map_or("", |v| v.from.as_str());
-        let drawn = numbers.volumes_l;
         let expect = ready.plan.wanted.expect_mg_m3.as_ref().map(|e| e.value);
-        let demands = entry.values.demands(expect, None);
-        let stated_at = |v: Option<&Value>| v.and_then(|v| v.at.as_ref().map(|at| at.1.clone()));
-        let by_mass = [(least, demands.least_depends), (most, demands.most_depends)]
-            .iter()
-            .any(|(v, depends)| v.is_some_and(|v| v.at.is_some()) && !depends);
-        let wants = match (by_mass, expect) {
-            (true, Some(c)) => {
-                let range = match (demands.least_l, demands.most_l) {
-                    (Some(a), Some(b)) => span(a, b, volume),
-                    (Some(a), None) => format!("{} or more", volume(a)),
-                    (None, Some(b)) => format!("{} or less", volume(b)),
-                    (None, None) => wants,
-                };
-                format!("{range} at {}", concentration(c))
-            }
-            _ => match stated_at(most).or(stated_at(least)) {
-                Some(at) => format!("{wants} at {at}"),
-                None => wants,
-            },
-        };
-        let (from_l, to_l) =
-            (demands.fixed_least_l.unwrap_or(0.0), demands.fixed_most_l.unwrap_or(f64::INFINITY));
-        let all_in =
-            drawn.is_none_or(|(low, high)| inside(low, from_l, to_l) && inside(high, from_l, to_l));
+        let air = Air { concentration_mg_m3: expect, dust_mg_m3: None };
+        let range = demand(&entry.values, What::Volume, air);
+        let recommended = demand(&entry.values, What::RecommendedVolume, air);
+        let Some(row) = range.as_ref().or(recommended.as_ref()) else { return };
+        let drawn = numbers.volumes_l;
+        let shown = drawn.map(|(a, b)| span(a, b, volume));
+        let inside =
+            |d: &Demand| drawn.is_none_or(|(a, b)| d.standing(a, b, Of::Plan) == Standing::Inside);
         // Where only what is expected decides of the volume, the finding is that of the mass.
-        let code = if by_mass && all_in { "method-mass" } else { "method-volume" };
-        self.row("volume", drawn.map(|(a, b)| span(a, b, volume)), wants.clone(), code);
+        let by_mass = range.as_ref().is_some_and(|r| r.stated.by_mass && inside(r));
+        let code = if by_mass { "method-mass" } else { "method-volume" };
+        self.row("volume", shown, row.wants.clone(), code);
         let Some((low, high)) = drawn else { return };
         let shown = span(low, high, volume);
-        let (too_little, too_much) = (high < from_l * (1.0 - 1e-6), low > to_l * (1.0 + 1e-6));
-        let depends = (low < from_l * (1.0 - 1e-6) && demands.least_depends)
-            || (high > to_l * (1.0 + 1e-6) && demands.most_depends);
-        if !all_in {
-            // A plan has no word for dust: of that, nobody can be warned away.
-            let of_dust = demands.load_max_mg.is_some() && demands.most_depends;
-            if let (true, true, Some(row)) = (of_dust, depends, self.rows.last_mut()) {
-                row.known = false;
-            }
-            let (make, says): (fn(&'static str, &'static str) -> Finding, _) = if depends {
-                (
-                    if of_dust {
-                        |c, m| Finding::note_only(c, m)
-                    } else {
-                        |c, m| Finding::warning(c, m)
-                    },
-                    "whether the method takes the volume cannot be told: it depends on what is in the air",
-                )
-            } else if too_little || too_much {
-                (|c, m| Finding::error(c, m), "the volume is not one that the method takes")
+        if let Some(range) = range {
+            let words = (
+                "the volume is not one that the method takes",
+                "the volume may not be one that the method takes",
+            );
+            let label = format!("a sample has {shown}; it takes {}", range.wants);
+            if range.cannot_tell(low, high, Of::Plan) {
+                self.volume_not_told(&range, at, label);
             } else {
-                (|c, m| Finding::warning(c, m), "the volume may not be one that the method takes")
-            };
-            let help = match depends {
-                true if of_dust => {
-                    "find out how much dust is in the air, and ask draught propose with --dust"
-                }
-                true => "say what is expected, as in expect = \"0.5 mg/m3\" in [limits]",
-                false => "pump for another time or at another flow; draught propose looks for both",
-            };
-            self.findings.push(
-                make("method-volume", says)
-                    .at(at.clone(), format!("a sample has {shown}; it takes {wants}"))
-                    .note(format!("from {from}"))
-                    .help(help),
-            );
+                let help =
+                    "pump for another time or at another flow; draught propose looks for both";
+                self.judge("method-volume", &range, (low, high), words, (at, label, help));
+            }
         }
-        if let Some(asked) = entry.values.one("volume-recommended")
-            && !(inside(low, asked * 0.99, asked * 1.01)
-                && inside(high, asked * 0.99, asked * 1.01))
-        {
-            self.findings.push(
-                Finding::warning(
-                    "method-volume",
-                    "this is not the volume that the method recommends",
-                )
-                .at(at.clone(), format!("a sample has {shown}; recommended are {}", volume(asked)))
-                .note(format!("from {from}"))
-                .help("pump for the recommended volume, or ask the laboratory"),
-            );
+        if let Some(asked) = recommended {
+            let words = ("this is not the volume that the method recommends", "");
+            let label = format!("a sample has {shown}; {}", asked.wants);
+            let help = "pump for the recommended volume, or ask the laboratory";
+            self.judge("method-volume", &asked, (low, high), words, (at, label, help));
         }
     }
 
+    /// The method states the volume at a concentration, and nothing is said of the air.
+    fn volume_not_told(&mut self, range: &Demand, at: &std::ops::Range<usize>, label: String) {
+        let says =
+            "whether the method takes the volume cannot be told: it depends on what is in the air";
+        let (finding, help) = if range.stated.of_dust && range.stated.most_open {
+            // A plan has no word for dust: of that, nobody can be warned away.
+            if let Some(row) = self.rows.last_mut() {
+                row.known = false;
+            }
+            let help = "find out how much dust is in the air, and ask draught propose with --dust";
+            (Finding::note_only("method-volume", says), help)
+        } else {
+            let help = "say what is expected, as in expect = \"0.5 mg/m3\" in [limits]";
+            (Finding::warning("method-volume", says), help)
+        };
+        let from = format!("from {}", range.from);
+        self.findings.push(finding.at(at.clone(), label).note(from).help(help));
+    }
+
     fn time(&mut self, numbers: &Numbers, entry: &Entry, at: &std::ops::Range<usize>) {
-        let window = entry.values.get("duration").zip(entry.values.range("duration"));
-        let asked =
-            entry.values.get("duration-recommended").zip(entry.values.one("duration-recommended"));
+        let asked = [What::Time, What::RecommendedTime];
+        let Some(asked) =
+            asked.into_iter().find_map(|what| demand(&entry.values, what, Air::default()))
+        else {
+            return;
+        };
         let Some((low, high)) = numbers.minutes else { return };
         let shown = span(low, high, minutes);
-        if let Some((value, (least, most))) = window {
-            self.row("time", Some(shown.clone()), value.shown.clone(), "method-time");
-            let in_window = |m: f64| inside(m, least, most);
-            if in_window(low) && in_window(high) {
-                return;
-            }
-            let finding = if high < least * (1.0 - 1e-6) || low > most * (1.0 + 1e-6) {
-                Finding::error("method-time", "the method wants samples of another length")
-            } else {
-                Finding::warning(
-                    "method-time",
+        self.row("time", Some(shown.clone()), asked.wants.clone(), "method-time");
+        let (words, label, help) = if asked.what == What::Time {
+            (
+                (
+                    "the method wants samples of another length",
                     "a sample may not have the length that the method wants",
-                )
-            };
-            self.findings.push(
-                finding
-                    .at(at.clone(), format!("a sample pumps for {shown}; it wants {}", value.shown))
-                    .note(format!("from {}", value.from))
-                    .help("change the time for which each sample is pumped"),
-            );
-        } else if let Some((value, asked)) = asked
-            && entry.values.get("volume-recommended").is_none()
-        {
-            self.row(
-                "time",
-                Some(shown.clone()),
-                format!("{} recommended", value.shown),
-                "method-time",
-            );
-            if !(inside(low, asked * 0.99, asked * 1.01)
-                && inside(high, asked * 0.99, asked * 1.01))
-            {
-                self.findings.push(
-                    Finding::warning(
-                        "method-time",
-                        "this is not the time that the method asks for",
-                    )
-                    .at(
-                        at.clone(),
-                        format!("a sample pumps for {shown}; asked are {}", value.shown),
-                    )
-                    .note(format!("from {}", value.from))
-                    .help("pump for that time, or ask the laboratory"),
-                );
-            }
-        }
+                ),
+                format!("a sample pumps for {shown}; it wants {}", asked.wants),
+                "change the time for which each sample is pumped",
+            )
+        } else {
+            (
+                ("this is not the time that the method asks for", ""),
+                format!("a sample pumps for {shown}; {}", asked.wants),
+                "pump for that time, or ask the laboratory",
+            )
+        };
+        self.judge("method-time", &asked, (low, high), words, (at, label, help));
+    }
+
+    /// An error where all of it is outside, a warning where a part is or where something is only recommended.
+    fn judge(
+        &mut self,
+        code: &'static str,
+        demand: &Demand,
+        (low, high): (f64, f64),
+        (outside, partly): (&'static str, &'static str),
+        (at, label, help): (&std::ops::Range<usize>, String, &'static str),
+    ) {
+        let finding = match demand.standing(low, high, Of::Plan) {
+            Standing::Inside => return,
+            _ if demand.what.is_recommended() => Finding::warning(code, outside),
+            Standing::Partly => Finding::warning(code, partly),
+            Standing::Below | Standing::Above => Finding::error(code, outside),
+        };
+        let from = format!("from {}", demand.from);
+        self.findings.push(finding.at(at.clone(), label).note(from).help(help));
     }
 
     fn mass(
@@ -247,23 +205,12 @@ impl Compared {
         ready: &Ready,
         at: &std::ops::Range<usize>,
     ) {
-        let demands = entry.values.demands(None, None);
-        let (least, most) = (demands.least_mass, demands.most_mass_mg);
-        if least.is_none() && most.is_none() {
-            return;
-        }
-        let wants = match (least, most) {
-            (Some((a, _)), Some(b)) => span(a, b, mass),
-            (Some((a, "detected from")), None) => format!("{} or more to be detected", mass(a)),
-            (Some((a, _)), None) => format!("{} or more", mass(a)),
-            (None, Some(b)) => format!("{} or less", mass(b)),
-            (None, None) => return,
-        };
+        let Some(demand) = demand(&entry.values, What::Mass, Air::default()) else { return };
         let Some(expect) = &ready.plan.wanted.expect_mg_m3 else {
             self.rows.push(MethodRow {
                 what: "mass",
                 is: "expect not given in [limits]".to_owned(),
-                wants: format!("method {wants}"),
+                wants: format!("method {}", demand.wants),
                 code: "method-mass",
                 known: false,
             });
@@ -273,10 +220,12 @@ impl Compared {
         let drawn = numbers.volumes_l;
         let masses = drawn.map(|(a, b)| (mass_mg(c, a), mass_mg(c, b)));
         let shown = masses.map(|(a, b)| format!("{} at {}", span(a, b, mass), concentration(c)));
-        self.row("mass", shown, wants.clone(), "method-mass");
+        self.row("mass", shown, demand.wants.clone(), "method-mass");
         let Some((low, high)) = masses else { return };
         let shown = span(low, high, mass);
-        if let Some((mg, is)) = least.filter(|(mg, _)| low < mg * (1.0 - 1e-6)) {
+        let one = |mg: f64| demand.standing(mg, mg, Of::Plan);
+        if let Some(mg) = demand.least.filter(|_| one(low) == Standing::Below) {
+            let is = demand.least_is;
             self.findings.push(
                 Finding::warning("method-mass", "what is expected may be too little to be told")
                     .at(
@@ -287,7 +236,7 @@ impl Compared {
                     .help("draw more air, or ask for a lower LOQ"),
             );
         }
-        if let Some(mg) = most.filter(|mg| high > mg * (1.0 + 1e-6)) {
+        if let Some(mg) = demand.most.filter(|_| one(high) == Standing::Above) {
             self.findings.push(
                 Finding::warning("method-mass", "what is expected is more than the method takes")
                     .at(

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 
 pub use make::make;
 pub use read::{ReadError, read};
-pub use rows::{EventRecord, Instant, SampleRecord, SpanRecord, Spread, Trips, ended_by, flags};
+pub use rows::{EventRecord, Instant, SampleRecord, SpanRecord, Spread, Trips, flags};
 
 use crate::plan::site::SiteTime;
 use draught::calendar::UtcOffset;

@@ -1,13 +1,14 @@
 //! The rows of a record, decoded, each beside its bytes.
 
 use draught::clock::WallMs;
-use draught::event::{EndReason, Limit, PumpEnd, StopReason};
+use draught::event::Limit;
 use draught::record::{EventRow, Flags, Origin, ROW_LEN, SampleRow, SpanRow};
 use draught::step::StepNo;
 use draught::units::RawVolume;
 use serde::{Deserialize, Serialize};
 
 use crate::plan::site::{SiteTime, stamp_ms};
+use crate::words;
 
 /// A moment.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -237,7 +238,7 @@ impl EventRecord {
             supply_armed_percent: row.supply_armed_percent,
             supply_ended_percent: row.supply_ended_percent,
             flags: flags(row.flags),
-            reason: reason(row.reason).to_owned(),
+            reason: words::end_code(row.reason).to_owned(),
             row_hex: hex(bytes),
         }
     }
@@ -293,7 +294,7 @@ impl SpanRecord {
             pumped_ms: row.pumped_ms,
             volume_raw_ul_ms_per_min: RawVolume::as_raw(row.volume),
             volume_ml: row.volume.as_ml(),
-            ended_by: ended_by(row.by).to_owned(),
+            ended_by: words::stretch_code(row.by).to_owned(),
             overrun_ms: row.overrun_ms,
             flags: flags(row.flags),
             row_hex: hex(bytes),
@@ -317,42 +318,6 @@ pub(super) const fn origin(origin: Origin) -> &'static str {
 pub fn flags(flags: Flags) -> Vec<String> {
     let set = Flags::ALL.iter().filter(|(flag, _)| flags.has(*flag));
     set.map(|(_, code)| (*code).to_owned()).collect()
-}
-
-/// The code of what ended a stretch.
-#[must_use]
-pub const fn ended_by(by: PumpEnd) -> &'static str {
-    match by {
-        PumpEnd::Time => "time",
-        PumpEnd::Volume => "volume",
-        PumpEnd::Limit => "at-most",
-        PumpEnd::Stopped => "stopped",
-        PumpEnd::Tripped(limit) => limit.code(),
-        PumpEnd::Outage => "outage",
-    }
-}
-
-/// The code of what ended an event, in full.
-const fn reason(reason: EndReason) -> &'static str {
-    match reason {
-        EndReason::Finished => "finished",
-        EndReason::Missed => "missed",
-        EndReason::StartByPassed => "start-by-passed",
-        EndReason::HoldRanOut => "hold-ran-out",
-        EndReason::Stopped(StopReason::Operator) => "stopped-by-operator",
-        EndReason::Stopped(StopReason::Host) => "stopped-by-host",
-        EndReason::Stopped(StopReason::Fault) => "stopped-by-fault",
-        EndReason::Stopped(StopReason::Supply) => "stopped-by-supply",
-        EndReason::Disarmed => "disarmed",
-        EndReason::WrongTable => "wrong-table",
-        EndReason::Fault(Limit::FlowLow) => "fault-flow-low",
-        EndReason::Fault(Limit::FlowHigh) => "fault-flow-high",
-        EndReason::Fault(Limit::Pressure) => "fault-pressure",
-        EndReason::Fault(Limit::Supply) => "fault-supply",
-        EndReason::Fault(Limit::Sensor) => "fault-sensor",
-        EndReason::Outage => "outage",
-        EndReason::ClockLost => "clock-lost",
-    }
 }
 
 /// Bytes as hexadecimal digits.

@@ -1,8 +1,8 @@
 //! Duplicates: two samplers that should say the same.
 
-use super::flow::{figures, signed_percent};
 use super::laboratory::PairResult;
 use super::sample::SampleResult;
+use crate::hygiene::round::{figures, signed_percent};
 
 /// Each duplicate beside what it doubles: volume, and each analyte of both.
 pub(super) fn pairs(samples: &[SampleResult]) -> Vec<PairResult> {

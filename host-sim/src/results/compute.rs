@@ -1,15 +1,19 @@
 //! The whole: an event folder, or records alone, to results. Pure: it reads no file and no clock.
 
 use super::flow::{Rule, Verified, verified};
-use super::heads::{head, limits, rule};
+use super::heads::{self, head, limits, rule};
 use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
-use super::{Flag, Limit, Results, analytes, compare, flags, from_record, pump_flags, volumes};
+use super::{
+    Flag, Limit, Results, analytes, blanks, compare, flags, from_record, method_fit, pump_flags,
+    volumes,
+};
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
-use crate::methods::{Entry, Library, Named};
+use crate::hygiene::round::{figures, signed_percent};
+use crate::methods::{Entry, Library};
 use crate::record_file::{NOTICE, SampleRecord};
 
 /// Computes what came of an event.
@@ -17,7 +21,7 @@ use crate::record_file::{NOTICE, SampleRecord};
 pub fn compute(folder: &Folder, library: &Library) -> Results {
     let simulated = folder.records.iter().any(|r| r.file.origin != "pump");
     let limits = limits(&folder.field);
-    let rule = rule(folder);
+    let rule = rule(folder, None);
     let mut results = Results {
         simulated,
         notice: simulated.then(|| NOTICE.to_owned()),
@@ -30,6 +34,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
     };
     let mut parts = Vec::new();
     for sampler in &folder.field.samplers {
+        let rule = heads::rule(folder, Some(sampler));
         let sample =
             one(folder, library, &rule, &limits, sampler, &mut parts, &mut results.assumptions);
         results.samples.push(sample);
@@ -41,16 +46,18 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
         &mut results.assumptions,
         &mut results.missing,
     );
-    results.blanks = analytes::blank_results(&folder.field);
+    manifolds(&mut results.samples);
+    results.blanks = blanks::results(&folder.field);
     results.pairs = compare::pairs(&results.samples);
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
         results.assumptions.push(match folder.field.event.subtract_blanks {
             Some(false) => "field blanks are not subtracted, as the field sheet says".to_owned(),
-            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit are not"
+            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit count as nothing in it"
                 .to_owned(),
         });
     }
-    results.assumptions.dedup();
+    let mut seen = std::collections::BTreeSet::new();
+    results.assumptions.retain(|line| seen.insert(line.clone()));
     results
 }
 
@@ -61,32 +68,6 @@ const CAUTIONS: [&str; 5] = [
     "Nothing here makes a pump intrinsically safe. Never open, charge or connect one in a classified area.",
     "Uncertainty is of flow, time and laboratory. Where the worker stood and how the sampler takes in dust are not in it.",
 ];
-
-/// The entry of the method that a sampler follows; where it has variants, the one that takes the planned flow.
-fn entry(
-    library: &Library,
-    folder: &Folder,
-    sampler: &Sampler,
-    flow: Option<f64>,
-) -> (Option<String>, Option<Entry>) {
-    let name = sampler.method.as_ref().or(folder.field.event.method.as_ref()).map(|m| m.is.clone());
-    let Some(Named::Found(method, entries)) = name.as_deref().map(|n| library.named(n)) else {
-        return (name, None);
-    };
-    let takes = |e: &&Entry| {
-        let range = e.values.range("flow");
-        range.zip(flow).is_some_and(|((a, b), q)| q >= a * 0.999 && q <= b * 1.001)
-    };
-    let found = match entries.as_slice() {
-        [only] => Some(only.clone()),
-        several => several.iter().find(takes).cloned(),
-    };
-    // What holds for every variant holds still.
-    let common =
-        || Entry { id: method.id.clone(), what: String::new(), values: method.values.clone() };
-    let entry = found.unwrap_or_else(common);
-    (Some(entry.id.clone()), Some(entry))
-}
 
 fn one(
     folder: &Folder,
@@ -110,13 +91,15 @@ fn one(
     });
     let happened =
         record.zip(row).map(|(record, row)| from_record::happened(record, row, planned.as_ref()));
-    let flow = planned.as_ref().and_then(|p| p.flow_l_per_min);
-    let (method, entry) = entry(library, folder, sampler, flow);
+    let mean = happened.as_ref().and_then(|h| h.mean_flow_l_per_min);
+    let flow = planned.as_ref().and_then(|p| p.flow_l_per_min).or(mean);
+    let followed = method_fit::followed(library, folder, sampler, flow);
+    let entry = followed.entry.as_ref();
     let pump = sampler.kind == Kind::Pump;
     let checked = verified(sampler, rule);
     let mut all: Vec<Flag> = Vec::new();
     if let Some((record, row)) = record.zip(row) {
-        all.extend(pump_flags::of(&record.file, row));
+        all.extend(pump_flags::of_sample(record, row));
     }
     if pump && folder.has_field {
         all.extend(checked.flags.iter().cloned());
@@ -126,26 +109,31 @@ fn one(
     });
     all.extend(volume.iter().flat_map(|v| v.flags.clone()));
     let used_l = volume.as_ref().and_then(|v| v.shown.used_l);
-    if let (Some(row), true) = (row, pump) {
-        let flow = match on_manifold {
-            true => checked.flow_l_per_min(),
-            false => happened.as_ref().and_then(|h| h.mean_flow_l_per_min),
-        };
-        outside(&mut all, sampler, row, used_l, flow, wanted, entry.as_ref());
-    }
     let expired = folder.findings.sorted().iter().any(|f| {
         f.code == "media-expired" && f.message.starts_with(&format!("{}: ", sampler.id.is))
     });
     if let Some(expiry) = sampler.expiry.as_ref().filter(|_| expired) {
         all.push(flags::flag("media-expired", format!("good until {}", expiry.says)));
     }
-    let (at, volume_is) = conditions(entry.as_ref(), volume.as_ref(), used_l, row);
+    let at = conditions(entry, volume.as_ref(), used_l, row);
+    let mut rows = Vec::new();
+    if let (Some(row), true) = (row, pump) {
+        all.extend(outside(sampler, row, used_l, wanted));
+        let flow = volume.as_ref().and_then(|v| v.flow_used_l_per_min).or(mean);
+        let minutes = row.pumped_ms as f64 / 60_000.0;
+        let drawn = method_fit::Drawn { flow, volume_l: used_l, minutes, volume_is: at.volume_is };
+        let (found, flags) = method_fit::compare(&followed, &drawn);
+        rows.extend(found);
+        all.extend(flags);
+    }
     let known = analytes::Known {
         field: &folder.field,
         sampler,
-        method: entry.as_ref(),
-        volume_l: at,
-        volume_is,
+        method: entry,
+        volume_l: at.volume_l,
+        volume_is: at.volume_is,
+        at_reference: at.reference,
+        air_relative: row.map_or(0.0, air_relative),
         volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
         limits,
     };
@@ -153,16 +141,20 @@ fn one(
     for lab in &sampler.lab {
         let found = analytes::analyte(&known, lab);
         all.extend(found.flags);
+        assumptions.extend(found.notes);
+        rows.extend(found.row);
         if let (Some(concentration), Some(worker), Some(row)) =
             (found.concentration, &sampler.worker, row)
         {
-            parts.push(part(sampler, &worker.is, &found.shown.analyte, row, concentration));
-        }
-        if pump && analytes::blank_below(&folder.field, sampler, lab) {
-            assumptions.push(format!(
-                "{}: a blank of its lot is below its limit; nothing is subtracted for it, so the result is not too low",
-                sampler.id.is
-            ));
+            parts.push(Part {
+                at_reference: at.reference,
+                relative_95: found
+                    .shown
+                    .budget
+                    .as_ref()
+                    .map(|b| 1.645 * b.combined_percent / 100.0),
+                ..part(sampler, &worker.is, &found.shown.analyte, row, concentration)
+            });
         }
         laboratory.push(found.shown);
     }
@@ -182,7 +174,7 @@ fn one(
         sample: number.filter(|_| pump),
         schedule_id: record.map(|r| r.file.schedule.id.clone()),
         schedule_name: record.map(|r| r.file.schedule.name.clone()).filter(|n| !n.is_empty()),
-        method,
+        method: followed.name,
         group: sampler.group.map(|g| g.word().to_owned()),
         duplicate_of: sampler.duplicate_of.as_ref().map(|d| d.is.clone()),
         side_by_side: record
@@ -197,6 +189,8 @@ fn one(
         uncertainty: volume.as_ref().and_then(|v| v.budget.clone()),
         volume: volume.map(|v| v.shown),
         laboratory,
+        method_says: followed.says.filter(|_| pump),
+        method_fit: rows,
         flags: all,
         series: record.zip(row).map(|(r, row)| from_record::series(r, row)).unwrap_or_default(),
         marks: record.zip(row).map(|(r, row)| from_record::marks(r, row)).unwrap_or_default(),
@@ -210,6 +204,36 @@ fn one(
             .filter(|m| m.of == sampler.id.is)
             .map(|m| format!("{}, {}", m.key, m.what))
             .collect(),
+    }
+}
+
+/// The flows of the tubes of a manifold are together that of its pump.
+fn manifolds(samples: &mut [SampleResult]) {
+    let key = |s: &SampleResult| s.record.clone().zip(s.sample);
+    let keys: std::collections::BTreeSet<_> = samples.iter().filter_map(key).collect();
+    for of in keys {
+        let own = || samples.iter().filter(|s| key(s).as_ref() == Some(&of));
+        if own().count() < 2 {
+            continue;
+        }
+        let flows: Option<Vec<f64>> = own().map(|s| s.flow_used_l_per_min).collect();
+        let pump = own().find_map(|s| s.happened.as_ref()?.mean_flow_l_per_min);
+        let limit = own().find_map(|s| Some(s.verification.as_ref()?.limit_percent));
+        let (Some(flows), Some(pump), Some(limit)) = (flows, pump, limit) else { continue };
+        let sum: f64 = flows.iter().sum();
+        let off = 100.0 * (sum - pump) / pump;
+        if off.abs() > limit {
+            let says = format!(
+                "{} tubes {} L/min together, the pump {} L/min: {}",
+                flows.len(),
+                figures(sum, 4),
+                figures(pump, 4),
+                signed_percent(off)
+            );
+            for s in samples.iter_mut().filter(|s| key(s).as_ref() == Some(&of)) {
+                s.flags.push(flags::flag("tubes-off-pump", says.clone()));
+            }
+        }
     }
 }
 
@@ -229,25 +253,50 @@ fn part(s: &Sampler, worker: &str, analyte: &str, row: &SampleRecord, found: Amo
         duplicate: s.duplicate_of.is_some(),
         minutes: row.pumped_ms as f64 / 60_000.0,
         concentration: found,
+        at_reference: None,
+        relative_95: None,
         window: at(&row.begin).zip(at(&row.end)),
     }
 }
 
-/// The volume at the conditions that the method asks for.
+/// A volume at the conditions that the method asks for.
+struct AtConditions {
+    volume_l: Option<f64>,
+    volume_is: &'static str,
+    /// This volume over that at 25 °C and 101.325 kPa (760 mm Hg), where the air was measured.
+    reference: Option<f64>,
+}
+
 fn conditions(
     entry: Option<&Entry>,
     volume: Option<&volumes::Volume>,
     used_l: Option<f64>,
     row: Option<&SampleRecord>,
-) -> (Option<f64>, &'static str) {
-    let asks =
-        entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| v.shown == "standard");
+) -> AtConditions {
+    // "standard, 298 K and 101 kPa": the first word decides.
+    let word = |shown: &str| shown.split([',', ' ']).next() == Some("standard");
+    let asks = entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| word(&v.shown));
     // A standard volume that does not cover the sample is none.
     let covered = row.is_some_and(|r| r.air_measured_ms >= r.metered_ms);
-    match volume.and_then(|v| v.shown.standard_l).filter(|_| asks && covered) {
-        Some(standard) => (Some(standard), "standard"),
-        None => (used_l, "actual"),
+    let standard_l = volume.and_then(|v| v.shown.standard_l).filter(|_| covered);
+    match standard_l.filter(|_| asks) {
+        Some(standard) => {
+            AtConditions { volume_l: Some(standard), volume_is: "standard", reference: Some(1.0) }
+        }
+        None => AtConditions {
+            volume_l: used_l,
+            volume_is: "actual",
+            reference: used_l.zip(standard_l).map(|(used, standard)| used / standard),
+        },
     }
+}
+
+/// Relative standard uncertainty of a standard volume by that of the air: within 2 K and 10 mm Hg (40 CFR 50 App. L 7.4.8, 7.4.9), rectangular.
+fn air_relative(row: &SampleRecord) -> f64 {
+    let (Some(t), Some(p)) = (row.temperature_mk, row.pressure_pa) else { return 0.0 };
+    let of_temperature = 2_000.0 / f64::from(t.mean) / 3_f64.sqrt();
+    let of_pressure = 1_333.2 / f64::from(p.mean) / 3_f64.sqrt();
+    of_temperature.hypot(of_pressure)
 }
 
 fn note_budget(volume: Option<&volumes::Volume>, assumptions: &mut Vec<String>) {

@@ -1,20 +1,21 @@
 //! What a pump's record says of one of its samples, and what its schedule had planned for it.
 
 use draught::clock::{Now, WallMs};
-use draught::event::Limit;
+use draught::event::PumpEnd;
 use draught::forecast::What;
 use draught::record::INTERRUPTION_MS;
 use draught::units::RawVolume;
 
-use super::flow::{figures, signed_percent};
 use super::pump_flags;
 use super::sample::{Happened, Mark, Planned, Point, SideBySide, SpanResult};
 use super::volumes::litres;
 use crate::event::Record;
 use crate::event::folder::wall;
+use crate::hygiene::round::{figures, signed_percent};
 use crate::plan::format;
 use crate::plan::outlook::{Outlook, Range};
 use crate::record_file::{Instant, SampleRecord, SpanRecord, Spread};
+use crate::words;
 
 /// What was planned for a sample.
 pub(super) fn planned(
@@ -90,7 +91,7 @@ pub(super) fn happened(record: &Record, row: &SampleRecord, planned: Option<&Pla
         temperature_c: three(row.temperature_mk, |mk| (mk - 273_150.0) / 1e3),
         pressure_kpa: three(row.pressure_pa, |pa| pa / 1e3),
         interruptions: Some(row.interruptions),
-        trips: Some(pump_flags::trips(&record.file, row)),
+        trips: Some(pump_flags::trips(record, row)),
         late_ms: event.map(|e| e.late_ms),
         battery_armed_percent: event.and_then(|e| e.supply_armed_percent),
         battery_ended_percent: event.and_then(|e| e.supply_ended_percent),
@@ -169,8 +170,8 @@ pub(super) fn marks(record: &Record, row: &SampleRecord) -> Vec<Mark> {
         _ => true,
     };
     for span in of_sample(record, row.sample) {
-        if Limit::ALL.iter().any(|l| l.code() == span.ended_by) {
-            let says = format!("limit passed: {}", span.ended_by);
+        if let Some(PumpEnd::Tripped(limit)) = words::stretch_of_code(&span.ended_by) {
+            let says = format!("pump off, a limit tripped: {}", words::limit(limit));
             marks.push(mark("trip", &span.end, says));
         }
     }
@@ -217,22 +218,36 @@ pub(super) fn side_by_side(
 ) -> Vec<SideBySide> {
     let mut rows = Vec::new();
     let dash = || "-".to_owned();
+    let several = record.file.samples.len() > 1;
+    let whole = || if several { "whole event".to_owned() } else { String::new() };
     let mut row = |what: &str, planned: String, happened: String, note: String| {
         rows.push(SideBySide { what: what.to_owned(), planned, happened, note });
     };
     let p = planned;
     let length = |ms: u64| format::duration((ms + 500) / 1_000 * 1_000);
+    let ms = |at: Option<&Instant>| at.and_then(wall).map(|w| (w.as_ms() + 500) / 1_000);
+    let punctual = |planned: Option<&Instant>, happened: Option<&Instant>, early: bool| {
+        let at = ms(planned).zip(ms(happened));
+        at.map_or_else(String::new, |(planned, at)| {
+            let least = if early { planned } else { planned.min(at) };
+            format::punctual(least * 1_000, planned * 1_000, at * 1_000)
+        })
+    };
+    let start = p.and_then(|p| p.start.as_ref());
     row(
         "start",
-        clock(record, p.and_then(|p| p.start.as_ref())),
+        clock(record, start),
         clock(record, h.start.as_ref()),
-        String::new(),
+        punctual(start, h.start.as_ref(), true),
     );
+    let stop = p.and_then(|p| p.stop.as_ref());
+    // With a hold in between, the stop that is planned is the last of many.
+    let one_stop = p.is_some_and(|p| p.pumped_least_ms == p.pumped_most_ms);
     row(
         "stop",
-        clock(record, p.and_then(|p| p.stop.as_ref())),
+        clock(record, stop),
         clock(record, h.stop.as_ref()),
-        String::new(),
+        punctual(stop, h.stop.as_ref(), one_stop),
     );
     let between = |least: Option<u64>, most: Option<u64>| match (least, most) {
         (Some(a), Some(b)) if a == b => length(a),
@@ -258,7 +273,9 @@ pub(super) fn side_by_side(
     if let Some(mean) = h.mean_flow_l_per_min {
         let flow = |q: f64| format!("{} L/min", figures(q, 4));
         let target = p.and_then(|p| p.flow_l_per_min);
-        let off = target.map_or(String::new(), |t| signed_percent(100.0 * (mean - t) / t));
+        let off = target.map_or(String::new(), |t| {
+            format!("{} off the plan", signed_percent(100.0 * (mean - t) / t))
+        });
         row("mean flow", target.map_or_else(dash, flow), flow(mean), off);
     }
     if let Some(kpa) = p.and_then(|p| p.pressure_kpa) {
@@ -290,10 +307,10 @@ pub(super) fn side_by_side(
         row("interruptions", dash(), n.to_string(), "of more than 1 min".to_owned());
     }
     if let (Some(a), Some(b)) = (h.battery_armed_percent, h.battery_ended_percent) {
-        row("battery", dash(), format!("{a} % to {b} %"), "whole event".to_owned());
+        row("battery", dash(), format!("{a} % to {b} %"), whole());
     }
     if let Some(reason) = &h.reason {
-        row("ended", "finished".to_owned(), reason.replace('-', " "), "whole event".to_owned());
+        row("ended", "finished".to_owned(), words::ended_by_code(reason), whole());
     }
     rows
 }

@@ -3,7 +3,7 @@
 use super::flow::Rule;
 use super::{EventHead, Limit, RecordHead};
 use crate::event::folder::table_of;
-use crate::event::{Field, Folder, Record};
+use crate::event::{Field, Folder, Record, Sampler};
 use crate::hygiene::verify::Limit as FlowLimit;
 use crate::methods::{Library, Named};
 use crate::plan::step_words::meaning;
@@ -16,14 +16,16 @@ pub(super) fn limits(field: &Field) -> Vec<Limit> {
         source: l.source.clone(),
         analyte: l.analyte.clone(),
         sae: l.sae,
+        in_ppm: l.in_ppm,
     };
     field.event.limits.iter().map(of).collect()
 }
 
 /// The limit of verification: as the field sheet has it, else by the kind of sampling.
-pub(super) fn rule(folder: &Folder) -> Rule {
+pub(super) fn rule(folder: &Folder, sampler: Option<&Sampler>) -> Rule {
     let field = &folder.field;
-    let method = field.event.method.as_ref().map(|m| m.is.as_str());
+    let own = sampler.and_then(|s| s.method.as_ref());
+    let method = own.or(field.event.method.as_ref()).map(|m| m.is.as_str());
     let ambient = method.is_some_and(|m| m.starts_with("epa-"));
     let default = if ambient { FlowLimit::AMBIENT } else { FlowLimit::WORN };
     match field.verification.limit_percent {

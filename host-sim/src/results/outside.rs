@@ -1,55 +1,39 @@
-//! What is outside of what plan and method ask.
+//! What is outside of what the plan wants, and a short-term sample that is none.
 
-use super::flow::figures;
 use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
 use crate::event::{Group, Sampler};
-use crate::methods::Entry;
+use crate::hygiene::round::figures;
+use crate::methods::fit::{Demand, Of, Standing, Stated, What};
 use crate::record_file::SampleRecord;
 
-/// What is outside of what plan and method ask.
+/// What is outside of what the plan wants; the method is compared in [`super::method_fit`].
 pub(super) fn outside(
-    all: &mut Vec<Flag>,
     sampler: &Sampler,
     row: &SampleRecord,
     used_l: Option<f64>,
-    flow: Option<f64>,
     wanted: Option<(f64, f64)>,
-    entry: Option<&Entry>,
-) {
-    let minutes = row.pumped_ms as f64 / 60_000.0;
-    let by_method = entry.map(|e| {
-        (
-            e.values.one("volume-min").unwrap_or(0.0),
-            e.values.one("volume-max").unwrap_or(f64::INFINITY),
-        )
-    });
-    for (who, range) in [("plan", wanted), ("method", by_method)] {
-        let (Some(used), Some((least, most))) = (used_l, range) else { continue };
-        let shown = format!("{} L, {who}", figures(used, 4));
-        // To the last figure that is shown: 240.0 L of a wanted 240 L is enough.
-        if used < least * 0.9995 {
-            let says = format!("{shown} from {} L on", figures(least, 3));
-            all.push(flags::flag("volume-outside", says));
-        } else if used > most * 1.0005 {
-            let says = format!("{shown} up to {} L", figures(most, 3));
-            all.push(flags::flag("volume-outside", says));
+) -> Vec<Flag> {
+    let mut found = Vec::new();
+    if let (Some(used), Some((least, most))) = (used_l, wanted) {
+        let demand = Demand {
+            what: What::Volume,
+            least: Some(least),
+            most: Some(most),
+            wants: String::new(),
+            least_is: "",
+            from: String::new(),
+            stated: Stated::default(),
+        };
+        if demand.standing(used, used, Of::Sample) != Standing::Inside {
+            let (used, least, most) = (figures(used, 4), figures(least, 3), figures(most, 3));
+            let says = format!("{used} L, the plan wants {least} to {most} L");
+            found.push(flags::flag("volume-outside", says));
         }
     }
-    if let Some((least, most)) = entry.and_then(|e| e.values.range("duration"))
-        && (minutes < least - 0.5 || minutes > most + 0.5)
-    {
-        let says = format!("{} min, method {} to {} min", figures(minutes, 4), least, most);
-        all.push(flags::flag("duration-outside", says));
-    }
-    if let (Some((least, most)), Some(q)) = (entry.and_then(|e| e.values.range("flow")), flow)
-        // A single flow is meant within what a verification allows.
-        && (q < least * 0.95 || q > most * 1.05)
-    {
-        let says = format!("{} L/min, method {least} to {most} L/min", figures(q, 4));
-        all.push(flags::flag("flow-outside", says));
-    }
+    let minutes = row.pumped_ms as f64 / 60_000.0;
     if sampler.group == Some(Group::ShortTerm) && quarter(minutes) != QUARTER_MIN {
-        all.push(flags::flag("short-term-not-15-min", format!("{} min", figures(minutes, 4))));
+        found.push(flags::flag("short-term-not-15-min", format!("{} min", figures(minutes, 4))));
     }
+    found
 }

@@ -53,6 +53,12 @@ pub struct SampleResult {
     pub uncertainty: Option<Budget>,
     /// What the laboratory found.
     pub laboratory: Vec<AnalyteResult>,
+    /// What there is to say about the method: that none is named, or which variant was taken.
+    #[serde(default)]
+    pub method_says: Option<String>,
+    /// What the method asks of a sample, and whether this one fits.
+    #[serde(default)]
+    pub method_fit: Vec<MethodRow>,
     /// What a person should look at. A flag asks for a review, it does not void a sample.
     pub flags: Vec<Flag>,
     /// Means over 5 min, where the record has them.
@@ -121,11 +127,11 @@ pub struct Happened {
     pub temperature_c: Option<[f64; 3]>,
     /// Outside pressure: least, mean, most.
     pub pressure_kpa: Option<[f64; 3]>,
-    /// Interruptions of more than 1 min.
+    /// Interruptions of more than 1 min while it was drawn.
     pub interruptions: Option<u16>,
-    /// How often each limit tripped.
+    /// How often each limit stopped the pump while it was drawn.
     pub trips: Option<Trips>,
-    /// Largest lateness of an appointment.
+    /// Largest lateness of an appointment, in the whole event.
     pub late_ms: Option<u32>,
     /// What the battery had when it was armed.
     pub battery_armed_percent: Option<u8>,
@@ -258,6 +264,34 @@ pub struct Volumes {
     /// Its coverage factor.
     pub k: Option<f64>,
     /// The one that is used, as a person reads it.
+    pub says: String,
+}
+
+/// One thing that a method asks, and whether the sample fits.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+pub struct MethodRow {
+    /// "flow", "volume", "time", "mass", ...
+    pub what: String,
+    /// Of a mass: of what.
+    pub analyte: Option<String>,
+    /// What was compared, in the unit.
+    pub value: Option<f64>,
+    /// The unit.
+    pub unit: Option<String>,
+    /// The least that is asked, in the unit.
+    pub least: Option<f64>,
+    /// The most.
+    pub most: Option<f64>,
+    /// What it is, as a person reads it.
+    pub is: String,
+    /// What is asked, as a person reads it.
+    pub wants: String,
+    /// Where that comes from.
+    pub from: String,
+    /// "fits", "outside" or "not-known".
+    pub standing: String,
+    /// The same in words: "too little".
     pub says: String,
 }
 

@@ -1,14 +1,14 @@
 //! The volume of a sample in every way that there is, which of them is used, and how uncertain it is.
 
 use super::budgets::{COVERAGE, shown};
-use super::flow::{Rule, Verified, figures, signed_percent};
+use super::flow::{Rule, Verified};
 use super::laboratory::Budget;
 use super::sample::Volumes;
 use super::{Flag, flags};
 use crate::event::{FlowFrom, Sampler, VolumeFrom};
 use crate::hygiene::air::{Conditions, standard_volume_l};
 use crate::hygiene::budgets::{VolumeKnown, volume_budget};
-use crate::hygiene::round;
+use crate::hygiene::round::{self, figures, signed_percent};
 use crate::hygiene::uncertainty::{self, Spread};
 use crate::hygiene::volume::{Sampled, beside, mean_flow_time_l};
 use crate::record_file::SampleRecord;
@@ -238,6 +238,11 @@ fn budget(
             {
                 half = (pump - meter).abs();
                 says = "the pump's mean flow off the verified one: no better known than that, rectangular".to_owned();
+            }
+            let of_limit = limit / 100.0 * used / minutes;
+            if before.zip(after).is_none() && of_limit > half {
+                half = of_limit;
+                says = "assumed: verified once only, so within the verification limit at the other end, rectangular".to_owned();
             }
             sources.push((
                 "flow calibration",

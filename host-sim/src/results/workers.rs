@@ -1,14 +1,15 @@
 //! A worker's exposure, from the samples of the worker.
 
-use super::Limit;
-use super::flow::figures;
 use super::laboratory::WorkerResult;
+use super::{Limit, limits};
 use crate::event::{Field, Group, Worker};
 use crate::hygiene::confidence::{self, consecutive, single};
 use crate::hygiene::exposure::{Divisor, Stretch, Unsampled, Verdict, compare, mean, short_term};
+use crate::hygiene::round::figures;
 use crate::hygiene::{Amount, at_least};
 
 /// A sample that has a concentration.
+#[derive(Clone)]
 pub(super) struct Part {
     pub sampler: String,
     pub worker: String,
@@ -17,6 +18,10 @@ pub(super) struct Part {
     pub duplicate: bool,
     pub minutes: f64,
     pub concentration: Amount,
+    /// What makes it one at 25 °C and 760 mm Hg, where the air was measured.
+    pub at_reference: Option<f64>,
+    /// What it may be off by, of itself, at a level of 95 % on one side: 1.645 times its relative standard uncertainty; where it has a budget.
+    pub relative_95: Option<f64>,
     /// From the beginning to the end, in ms, where the clock was trusted.
     pub window: Option<(u64, u64)>,
 }
@@ -58,31 +63,70 @@ pub(super) fn results(
             let tasks = of(&[Some(Group::Task)]);
             // A task is a part of the shift: where the shift was sampled, it is not counted twice.
             let of_twa = if shift.is_empty() { &tasks } else { &shift };
-            let limit = |kinds: &[&str]| {
-                limits.iter().find(|l| {
-                    let fits = l.analyte.as_ref().is_none_or(|a| a.eq_ignore_ascii_case(analyte));
-                    fits && kinds.contains(&l.kind.as_str())
-                })
+            let of_kind = |kinds: &[&str]| -> Vec<Option<&Limit>> {
+                let fits = |l: &&Limit| l.is_of(analyte) && kinds.contains(&l.kind.as_str());
+                limits.iter().filter(fits).map(Some).collect()
             };
+            // Compared with each limit that there is, and shown once where there is none.
             if !of_twa.is_empty() {
-                let twa = limit(&["twa-8h"]);
-                found.push(average(worker, analyte, of_twa, twa, assumptions, missing));
+                for limit in or_none(of_kind(&["twa-8h"])) {
+                    found.push(average(worker, analyte, of_twa, limit, assumptions, missing));
+                }
             }
             if !shift.is_empty() && !tasks.is_empty() {
                 let ids: Vec<&str> = tasks.iter().map(|t| t.sampler.as_str()).collect();
-                assumptions.push(format!(
-                    "{}: {} of a task within the shift; the average is of the shift's samples alone",
-                    worker.id.is,
-                    ids.join(", ")
-                ));
+                push_once(
+                    assumptions,
+                    format!(
+                        "{}: {} of a task within the shift; the average is of the shift's samples alone",
+                        worker.id.is,
+                        ids.join(", ")
+                    ),
+                );
             }
             let short = of(&[Some(Group::ShortTerm)]);
+            let short_limits = of_kind(&["short-term", "ceiling"]);
             if !short.is_empty() {
-                found.push(highest(worker, analyte, &short, limit(&["short-term", "ceiling"])));
+                for limit in or_none(short_limits) {
+                    found.push(highest(worker, analyte, &short, limit, assumptions));
+                }
+            } else if !of_twa.is_empty() {
+                // What was drawn over a shift says of its quarters of an hour that one has its mean at the least.
+                for limit in short_limits.into_iter().flatten() {
+                    push_once(
+                        missing,
+                        format!(
+                            "{}: a short-term sample of {analyte}, which the {} limit of {} asks for",
+                            worker.id.is, limit.kind, limit.says
+                        ),
+                    );
+                    found.push(highest(worker, analyte, of_twa, Some(limit), assumptions));
+                }
             }
         }
     }
     found
+}
+
+/// What is compared with no limit is still shown once.
+fn or_none(all: Vec<Option<&Limit>>) -> Vec<Option<&Limit>> {
+    if all.is_empty() { vec![None] } else { all }
+}
+
+fn push_once(all: &mut Vec<String>, line: String) {
+    if !all.contains(&line) {
+        all.push(line);
+    }
+}
+
+/// The samples as a limit takes them.
+fn referred(parts: &[&Part], limit: Option<&Limit>, notes: &mut Vec<String>) -> Vec<Part> {
+    let as_it_takes = |p: &&Part| {
+        let own = p.concentration;
+        let at = |l: &Limit| limits::referred(l, own, p.at_reference, notes);
+        Part { concentration: limit.map_or(own, at), ..(*p).clone() }
+    };
+    parts.iter().map(as_it_takes).collect()
 }
 
 fn head(worker: &Worker, analyte: &str, kind: &str, parts: &[&Part]) -> WorkerResult {
@@ -136,7 +180,21 @@ fn average(
         return r;
     }
     let sampled: f64 = parts.iter().map(|p| p.minutes).sum();
-    let unsampled = worker.shift_min.map_or(0.0, |shift| (shift - sampled).max(0.0));
+    if let Some(shift) = worker.shift_min.filter(|shift| sampled > shift * 1.05 + 1.0) {
+        r.verdict = format!(
+            "not computed: {} min were sampled in a shift of {} min; correct the shift, or whose samples these are",
+            figures(sampled, 3),
+            figures(shift, 3)
+        );
+        r.says = "not computed".to_owned();
+        return r;
+    }
+    let (unsampled, of) = match (worker.shift_min, divisor) {
+        (Some(shift), _) => ((shift - sampled).max(0.0), "the shift"),
+        // How long the shift was is not known: that of the 8 h which no sample covers is not, either.
+        (None, Divisor::EightHours) => ((480.0 - sampled).max(0.0), "8 h (its shift is not given)"),
+        (None, Divisor::HoursExposed) => (0.0, ""),
+    };
     r.unsampled_h = worker.shift_min.map(|_| unsampled / 60.0);
     // What a pump takes to start and stop is no time without a sample.
     let counts = unsampled > 1.0;
@@ -144,20 +202,34 @@ fn average(
     if counts {
         let minutes = figures(unsampled, 3);
         if worker.unsampled.is_none() {
-            missing.push(format!(
-                "{id}: unsampled, what is assumed of {minutes} min of the shift without a sample: \"not-exposed\", \"as-sampled\" or \"unknown\""
-            ));
+            push_once(
+                missing,
+                format!(
+                    "{id}: unsampled, what is assumed of {minutes} min of {of} without a sample: \"not-exposed\", \"as-sampled\" or \"unknown\""
+                ),
+            );
         }
-        assumptions.push(format!(
-            "{id}: {minutes} min of the shift without a sample, {}",
-            assumed.words()
-        ));
+        push_once(
+            assumptions,
+            format!("{id}: {minutes} min of {of} without a sample, {}", assumed.words()),
+        );
+    }
+    if worker.shift_min.is_none() && divisor == Divisor::HoursExposed {
+        push_once(
+            assumptions,
+            format!("{id}: the shift is not given; it is taken to be the time that was sampled"),
+        );
     }
     if worker.divisor.is_none() {
-        assumptions.push(format!(
-            "{id}: averaged over 8 h (29 CFR 1910.1000(d)(1)(i)), as nothing else is given"
-        ));
+        push_once(
+            assumptions,
+            format!(
+                "{id}: averaged over 8 h (29 CFR 1910.1000(d)(1)(i)), as nothing else is given"
+            ),
+        );
     }
+    let parts = referred(parts, limit, assumptions);
+    let parts: &[Part] = &parts;
     let stretches: Vec<Stretch> = parts
         .iter()
         .map(|p| Stretch { minutes: p.minutes, concentration: p.concentration })
@@ -183,6 +255,13 @@ fn put(r: &mut WorkerResult, value: Amount) {
         Amount::AtLeast(a) => (None, None, Some(a)),
     };
     r.says = value.text(if r.twa_mg_m3.is_some() { 3 } else { 2 }, "mg/m3").unwrap_or_default();
+    if value == Amount::AtLeast(0.0) {
+        // Nothing was found in what was sampled, and of the rest nothing is known: no number can be given.
+        r.least_mg_m3 = None;
+        r.says = "not known".to_owned();
+        r.verdict = "cannot be told: nothing was found in the time that was sampled, and the rest is not known".to_owned();
+        return;
+    }
     let Some(limit) = &r.limit else {
         r.verdict = "no limit given to compare with".to_owned();
         return;
@@ -203,7 +282,7 @@ fn put(r: &mut WorkerResult, value: Amount) {
 }
 
 /// Limits of confidence, where the error of sampling and analysis is given and every sample has a number.
-fn confidence(r: &mut WorkerResult, parts: &[&Part], value: Amount, limit: Option<&Limit>) {
+fn confidence(r: &mut WorkerResult, parts: &[Part], value: Amount, limit: Option<&Limit>) {
     let (Some(limit), Amount::Found(value)) = (limit, value) else { return };
     let Some(sae) = limit.sae else { return };
     let samples: Option<Vec<confidence::Sample>> = parts
@@ -234,16 +313,32 @@ fn confidence(r: &mut WorkerResult, parts: &[&Part], value: Amount, limit: Optio
     } else {
         confidence::Class::NoViolation
     };
-    r.verdict = class.words().to_owned();
+    let worst = parts.iter().filter_map(|p| p.relative_95).fold(0.0, f64::max);
+    r.verdict = if worst > sae && class != confidence::Class::Violation {
+        format!(
+            "cannot be told: these samples are off by up to {} % (95 %), more than the sampling and analytical error of {} %",
+            figures(100.0 * worst, 2),
+            figures(100.0 * sae, 2)
+        )
+    } else {
+        class.words().to_owned()
+    };
 }
 
 /// The largest mean over a quarter of an hour.
-fn highest(worker: &Worker, analyte: &str, parts: &[&Part], limit: Option<&Limit>) -> WorkerResult {
+fn highest(
+    worker: &Worker,
+    analyte: &str,
+    parts: &[&Part],
+    limit: Option<&Limit>,
+    assumptions: &mut Vec<String>,
+) -> WorkerResult {
     let kind = limit.map_or("short-term", |l| l.kind.as_str());
     let mut r = head(worker, analyte, kind, parts);
     r.divisor_name = "15 min".to_owned();
     r.divisor_h = Some(0.25);
     r.limit = limit.cloned();
+    let parts = referred(parts, limit, assumptions);
     let means = parts.iter().filter_map(|p| {
         let stretch = Stretch { minutes: quarter(p.minutes), concentration: p.concentration };
         short_term(stretch, Unsampled::Unknown).ok()

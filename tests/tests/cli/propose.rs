@@ -16,10 +16,7 @@ const ASKED: &[(&str, u8)] = &[
         "--method nmam-0500 --expect \"3 mg/m3\" --limit \"15 mg/m3\" --pump \"1 L/min\" \"3 L/min\"",
         0,
     ),
-    (
-        "--method nmam-5700 --expect \"20 ug/m3\" --world docs/examples/worlds/worn-2-l-min.toml --dust \"1 mg/m3\"",
-        0,
-    ),
+    ("--method nmam-5700 --expect \"20 ug/m3\" --world worn-2-l-min --dust \"1 mg/m3\"", 0),
     (
         "--flow \"1 L/min\" \"2 L/min\" --volume \"7 L\" \"133 L\" --loq \"0.1 mg\" --mass-at-most \"2 mg\" --expect \"2 mg/m3\" --time \"6 h\"",
         0,

@@ -72,6 +72,11 @@ fn what_contradicts_in_a_sheet_has_its_code_and_line() {
         ("value = \"5 mg/m3\"", "value = \"0.1 f/mL\"", "unknown-unit"),
         ("value = \"5 mg/m3\"", "value = \"< 5 mg/m3\"", "not-positive"),
         ("sae = 0.20", "sae = 20", "out-of-range"),
+        ("mass        = \"1.412 mg\"", "below = \"0.001 mg\"", "below-under-lod"),
+        ("loq         = \"0.25 mg\"", "loq = \"0.05 mg\"", "loq-under-lod"),
+        ("shift     = \"3 h\"", "shift = \"1 h\"", "longer-than-shift"),
+        ("at      = \"2027-05-10 09:00\"", "at = \"2027-05-12 09:00\"", "wrong-order"),
+        ("at      = \"2027-05-10 09:00\"", "at = \"2027-05-10 05:00\"", "wrong-order"),
         ("[event]", "[event", "toml"),
     ];
     let folder = demo("sheet");
@@ -131,11 +136,18 @@ fn a_tube_on_a_manifold_never_has_the_pumps_volume() {
     let folder = demo("manifold");
     let sheet = text(&format!("{DEMO}/field.toml"));
     // Two tubes on one pump: one record, one sample, two samplers.
-    let shared = sheet.replacen("\"records/p2.json\"", "\"records/p1.json\"", 1).replacen(
+    let on_one = sheet.replacen("\"records/p2.json\"", "\"records/p1.json\"", 1).replacen(
         "pump      = \"P2\"",
         "pump = \"P1\"",
         1,
     );
+    folder.write("field.toml", &on_one);
+    assert_eq!(
+        codes(&folder).1,
+        ["manifold-volume", "two-workers"],
+        "more often a slip of the pen"
+    );
+    let shared = on_one.replacen("worker    = \"W2\"", "worker = \"W1\"", 1);
     folder.write("field.toml", &shared);
     let (exit, found) = codes(&folder);
     assert_eq!((exit, found), (1, vec!["manifold-volume".to_owned()]), "S-101 asks otherwise");

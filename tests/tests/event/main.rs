@@ -1,7 +1,10 @@
 //! Event folders: what is missing, what contradicts, and results against arithmetic of their own.
 
+mod answers;
 mod contradictions;
+mod each_sample;
 mod groups;
+mod method_fit;
 mod missing;
 mod numbers;
 mod properties;

@@ -2,6 +2,7 @@
 
 use std::cell::Cell;
 
+use draught_sim::methods::{Air, Limits, Values};
 use draught_sim::propose::{Answer, Change, Collision, Endurance, Fibres, Proposal, Wish, propose};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
@@ -383,6 +384,10 @@ fn bad_numbers_are_refused() {
     assert!(propose(&backwards, None).is_err());
 }
 
+fn limits(values: &Values, concentration_mg_m3: Option<f64>, dust_mg_m3: Option<f64>) -> Limits {
+    values.limits(Air { concentration_mg_m3, dust_mg_m3 })
+}
+
 /// NMAM 0500 at 0.5 mg/m3: 0.105 to 1.995 mg (MASS-2) are 210 to 3990 L, so that 1 L/min over 8 h, 480 L with 0.24 mg, is one sample. NMAM 0600 likewise: 0.1 to
 /// 2 mg (MASS-1); 1.7 L/min over 8 h are 816 L with 0.408 mg.
 #[test]
@@ -391,7 +396,7 @@ fn volumes_stated_at_a_concentration_do_not_cut_a_shift() {
         [("nmam-0500", 210.0, 3_990.0), ("nmam-0600/nylon", 200.0, 4_000.0)]
     {
         let values = crate::entry(id).values;
-        let at = values.demands(Some(0.5), None);
+        let at = limits(&values, Some(0.5), None);
         assert!(same(at.least_l.expect("a least"), least_l), "{id}: {at:?}");
         assert!(same(at.most_l.expect("a most"), most_l), "{id}: {at:?}");
         assert_eq!((at.fixed_least_l, at.fixed_most_l), (None, None), "{id}");
@@ -409,15 +414,15 @@ fn volumes_stated_at_a_concentration_do_not_cut_a_shift() {
         assert_eq!((p.samples, p.covers_all, p.minutes), (1, true, 480.0), "{id}");
     }
     // As the method states them, where nothing is known of the air: and that it depends is said.
-    let stated = crate::entry("nmam-0500").values.demands(None, None);
+    let stated = limits(&crate::entry("nmam-0500").values, None, None);
     assert_eq!((stated.least_l, stated.most_l), (Some(7.0), Some(133.0)));
     assert!(stated.least_depends && stated.most_depends);
     // 7501: 400 L at 5 mg/m3 are 2 mg of dust, whatever of it is silica; 50 L for any air.
     let silica = crate::entry("nmam-7501/nylon").values;
-    let without = silica.demands(Some(0.5), None);
+    let without = limits(&silica, Some(0.5), None);
     assert_eq!((without.fixed_least_l, without.fixed_most_l), (Some(50.0), Some(400.0)));
     assert!(!without.least_depends && without.most_depends);
-    assert_eq!(silica.demands(Some(0.5), Some(4.0)).most_l, Some(500.0), "2 mg of 4 mg/m3");
+    assert_eq!(limits(&silica, Some(0.5), Some(4.0)).most_l, Some(500.0), "2 mg of 4 mg/m3");
 }
 
 /// A sample of 15 min where the method takes 45 min to 8 h (NMAM 0600) is none of the method.

@@ -7,7 +7,7 @@ use std::thread;
 use super::broken::{Broken, Promise};
 use super::shrink::shrunk;
 use super::trial::{Told, Trial, trial};
-use crate::plan::format;
+use crate::words;
 
 /// What to run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,7 +66,7 @@ impl Summary {
     fn add(&mut self, of: &Trial, told: &Told) {
         self.count(of);
         for end in &told.ends {
-            *self.ends.entry(format::ended(*end)).or_default() += 1;
+            *self.ends.entry(words::ended(*end)).or_default() += 1;
         }
         self.events += told.ends.len() as u64;
         self.rotten += u64::from(told.rotten);

@@ -21,10 +21,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use self::number::At;
 pub use self::sheet::Paper;
+use crate::record_file::NOTICE;
 use crate::results::Results;
-
-/// What stands on everything that no pump has drawn.
-pub const NOTICE: &str = crate::record_file::NOTICE;
 
 /// The page; `paper`: what it is printed on, unless the reader's browser is to choose.
 #[must_use]

@@ -4,6 +4,8 @@ use std::fmt::Display;
 
 use maud::{Markup, html};
 
+use crate::hygiene::round;
+
 /// A place in the JSON of the results, as a JSON pointer: every number on the page says where it comes from.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct At(String);
@@ -55,15 +57,15 @@ pub fn figures(value: f64, count: i32) -> String {
     if !value.is_finite() || value == 0.0 {
         return if value == 0.0 { "0".to_owned() } else { "not a number".to_owned() };
     }
+    // Before the point nothing is rounded away.
     let places = |v: f64| (count - 1 - v.abs().log10().floor() as i32).clamp(0, 12);
-    // Rounding up may add a figure: 9.9996 has one place fewer than it seems.
-    let power = 10_f64.powi(places(value));
-    let rounded = (value * power).round() / power;
-    if rounded == 0.0 {
-        return "0".to_owned();
+    let rounded = |places: i32| round::to_places(value, places).unwrap_or_default();
+    let text = rounded(places(value));
+    match text.parse::<f64>() {
+        Ok(0.0) | Err(_) => "0".to_owned(),
+        // Rounding up may add a figure: 9.9996 has one place fewer than it seems.
+        Ok(shown) => rounded(places(shown)),
     }
-    let places = usize::try_from(places(rounded)).unwrap_or(0);
-    format!("{value:.places$}")
 }
 
 /// Three figures without zeros at the end: "8", "0.5", "1.73".

@@ -9,6 +9,7 @@ use super::{
     custody, figure, flags, head, index, laboratory, notice, section_id, verification, volume,
 };
 use crate::results::{Results, SampleResult};
+use crate::words;
 
 /// Everything about a sampler.
 pub fn section(results: &Results, sample: &SampleResult, index: usize, at: &At) -> Markup {
@@ -129,7 +130,7 @@ fn spans(results: &Results, sample: &SampleResult, at: &At) -> Markup {
             time(&span.end),
             at.at("pumped-ms").show(span.pumped_ms as f64, &super::number::lasts(span.pumped_ms)),
             at.at("volume-l").figures(span.volume_l, 4, "L"),
-            html! { (span.ended_by) },
+            html! { (ended(&span.ended_by)) },
         ]
     });
     let rows: Vec<_> = rows.collect();
@@ -140,6 +141,14 @@ fn spans(results: &Results, sample: &SampleResult, at: &At) -> Markup {
                 (table("Stretches of pumping", &columns, rows))
             }
         } @else { (table("Stretches of pumping", &columns, rows)) }
+    }
+}
+
+/// How a stretch ended, in words; a code that is not known, as it stands.
+fn ended(code: &str) -> &str {
+    match words::stretch_of_code(code) {
+        Some(by) => words::stretch_ended(by),
+        None => code,
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use crate::record_file::NOTICE;
+
 const STYLE: &str = include_str!("style.css");
 
 /// What a page is printed on.
@@ -27,7 +29,7 @@ pub fn style(title: &str, simulated: bool, paper: Option<Paper>) -> String {
     let mut style = STYLE.to_owned();
     let size = paper.map_or(String::new(), |p| format!("size: {};", p.name()));
     let font = "font: 8pt system-ui, sans-serif; color: #505d69;";
-    let alert = if simulated { super::NOTICE } else { "" };
+    let alert = if simulated { NOTICE } else { "" };
     let _ = write!(
         style,
         "@page {{ {size} margin: 20mm 15mm 17mm;\n\

@@ -9,6 +9,7 @@ use draught::units::{RawVolume, Target};
 use crate::bench::{FaultSeen, Happened, Observer, Reading};
 use crate::plan::format;
 use crate::report::fault_words;
+use crate::words;
 
 /// How many stretches of pumping are drawn from the beginning, and from the end.
 const KEPT: usize = 24;
@@ -176,7 +177,7 @@ impl Observer for Collect {
             Event::PumpingEnded(p) => {
                 self.ended(&p);
                 if let PumpEnd::Tripped(limit) = p.by {
-                    let label = format!("pump off: {}", limit.code().replace('-', " "));
+                    let label = format!("pump off: {}", words::limit(limit));
                     self.marks.push(Mark { at: p.end, until: None, label, by_pump: true });
                 }
             }

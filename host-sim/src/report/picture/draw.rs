@@ -9,6 +9,7 @@ use super::panels::{breaks, flow_panel, name_pauses, shade_pauses, volume_panel}
 use super::svg::{Anchor, Svg};
 use crate::plan::format;
 use crate::plan::site::SiteTime;
+use crate::record_file::NOTICE;
 
 pub(super) const WIDTH: f64 = 1_000.0;
 const HEIGHT: f64 = 600.0;
@@ -74,7 +75,7 @@ pub fn draw(run: &Collect, site: &SiteTime, caption: &Caption) -> String {
 /// What stands above and below the panels of a picture of a height.
 pub(super) fn heading(svg: &mut Svg, site: &SiteTime, caption: &Caption, height: f64) {
     svg.text("title", (22.0, 32.0), Anchor::Start, &caption.name);
-    svg.text("alert", (X.1, 30.0), Anchor::End, "SIMULATED, NOT A SAMPLE");
+    svg.text("alert", (X.1, 30.0), Anchor::End, NOTICE);
     svg.text("muted", (22.0, 54.0), Anchor::Start, &caption.happened);
     svg.text("muted small", (22.0, height - 14.0), Anchor::Start, &caption.made_in);
     let time = format!("site time, {}", site.label());

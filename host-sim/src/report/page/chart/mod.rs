@@ -23,11 +23,10 @@ use crate::results::{SampleResult, Verification};
 
 /// Where the band around the planned flow ends: 40 CFR 50 App. L 7.4.3.1.
 const BAND: f64 = 0.05;
-/// Room above the first panel for the numbers of marks, and between panels for their heads.
+/// Room above the first panel for the numbers of marks, and above each for its head.
 const ABOVE: f64 = 24.0;
+const HEAD: f64 = 14.0;
 const BETWEEN: f64 = 34.0;
-/// Room below the last panel for times and dates.
-const BELOW: f64 = 42.0;
 
 /// The charts of a sample with everything that belongs to them.
 pub fn chart(sample: &SampleResult, id: &str, offset_minutes: i32) -> Markup {
@@ -39,27 +38,31 @@ pub fn chart(sample: &SampleResult, id: &str, offset_minutes: i32) -> Markup {
     let marks = marks::numbered(&sample.marks, &axis, offset_minutes);
     let title = format!("Charts of sampler {}", sample.sampler);
     let about = words::about(sample, &slices, &axis, marks.len());
-    let height = panels.last().map_or(0.0, |p| p.top + p.height) + BELOW;
     html! {
         figure {
             (legend(sample, &slices))
-            div.chart {
-                svg role="img" aria-labelledby={ (id) "-title " (id) "-about" } height=(px(height)) {
-                    title id={ (id) "-title" } { (title) }
-                    desc id={ (id) "-about" } { (about) }
-                    (pauses(&axis, &slices, &panels, &marks))
-                    (lines_of(&marks, &panels))
-                    @for panel in &panels {
-                        (panel_of(panel, &axis, sample, &slices))
+            p.unseen id={ (id) "-about" } { (about) }
+            div.chart role="img" aria-label=(title) aria-describedby={ (id) "-about" } {
+                @for (i, panel) in panels.iter().enumerate() {
+                    div class={ "panel " (panel.class) } {
+                        svg.plot height=(px(panel.top + panel.height)) {
+                            (pauses(&axis, &slices, panel, &marks))
+                            (lines_of(&marks, panel, i == 0))
+                            (panel_of(panel, &axis, sample, &slices))
+                            @if i == 0 { (numbers_of(&marks)) }
+                        }
+                        // Below the last panel on a screen, below each where they stand side by side.
+                        (times(&axis))
                     }
-                    (numbers_of(&marks))
-                    (below(&axis, height - BELOW))
                 }
             }
             figcaption {
                 @if slices.from_series { "Means over 5 min, " } @else { "Mean of each stretch of pumping, " }
                 (axis.label())
                 ". Grey: no air was drawn."
+                @if slices.from_series && sample.simulated {
+                    " Drop, air and battery are those of the simulated world, which a pump reads with an error of its own."
+                }
             }
         }
         @if !marks.is_empty() {
@@ -79,25 +82,23 @@ fn panels(sample: &SampleResult, slices: &Slices) -> Vec<Panel> {
     );
     let volume = extent(all.iter().map(|s| s.volume.1));
     let mut panels = Vec::new();
-    let mut top = ABOVE + 14.0;
     let mut push = |head: &str, class, height, range: Option<(f64, f64)>, zero| {
         let Some(range) = range else { return };
         let mut panel = Panel::new(head, class, height, range, zero);
         if panel.range.0 > 0.0 && class == "flow" {
             panel.head.push_str(" (not from 0)");
         }
-        panel.top = top;
-        top += height + BETWEEN;
+        panel.top = if panels.is_empty() { ABOVE + HEAD } else { BETWEEN };
         panels.push(panel);
     };
-    push("Flow, L/min", "flow", 150.0, flow, false);
-    push("Volume drawn, L", "volume", 104.0, volume, true);
+    push("Flow, L/min", "flow", 140.0, flow, false);
+    push("Volume drawn, L", "volume", 88.0, volume, true);
     let of = |value: fn(&Slice) -> Option<f64>| extent(all.iter().filter_map(value));
-    push("Pressure drop, kPa", "drop", 78.0, of(|s| s.drop), true);
-    push("Temperature, °C", "warmth", 52.0, of(|s| s.warmth), false);
-    push("Air pressure, kPa", "air", 52.0, of(|s| s.air), false);
+    push("Pressure drop, kPa", "drop", 66.0, of(|s| s.drop), true);
+    push("Temperature, °C", "warmth", 56.0, of(|s| s.warmth), false);
+    push("Air pressure, kPa", "air", 56.0, of(|s| s.air), false);
     let battery = of(|s| s.battery).map(|(_, most)| (0.0, most.max(100.0)));
-    push("Battery, %", "battery", 60.0, battery, true);
+    push("Battery, %", "battery", 56.0, battery, true);
     panels
 }
 
@@ -113,8 +114,8 @@ fn verified_flows(verification: &Verification) -> impl Iterator<Item = (bool, f6
 }
 
 /// Where no air was drawn: between slices, and in what is marked so.
-fn pauses(axis: &Axis, slices: &Slices, panels: &[Panel], marks: &[Numbered<'_>]) -> Markup {
-    let (top, bottom) = edges(panels);
+fn pauses(axis: &Axis, slices: &Slices, panel: &Panel, marks: &[Numbered<'_>]) -> Markup {
+    let bottom = panel.top + panel.height;
     let between = slices.all.windows(2).filter(|pair| pair[1].from - pair[0].to > 90_000);
     let between = between.map(|pair| (axis.x(pair[0].to), axis.x(pair[1].from)));
     // An interruption is a pause as well: it is shaded once.
@@ -122,21 +123,17 @@ fn pauses(axis: &Axis, slices: &Slices, panels: &[Panel], marks: &[Numbered<'_>]
     let covered = |x: f64| gaps.iter().any(|g| x >= g.0 - 6.0 && x <= g.1 + 6.0);
     let cuts = marks.iter().filter(|m| m.is_gap).filter_map(|m| m.x);
     let cuts = cuts.filter(|(from, to)| to > from && !covered(*from));
+    let above = if panel.class == "flow" { ABOVE } else { 0.0 };
     html! {
         @for (from, to) in gaps.iter().copied().chain(cuts) {
-            rect.gap x=(percent(from)) width=(percent((to - from).max(1.5))) y=(px(top)) height=(px(bottom - top)) {}
+            rect.gap x=(percent(from)) width=(percent((to - from).max(1.5))) y=(px(above)) height=(px(bottom - above)) {}
         }
         @for pair in axis.pieces().windows(2) {
             @for x in [pair[0].x.1, pair[1].x.0] {
-                line.cut x1=(percent(x)) x2=(percent(x)) y1=(px(top)) y2=(px(bottom)) {}
+                line.cut x1=(percent(x)) x2=(percent(x)) y1=(px(above)) y2=(px(bottom)) {}
             }
         }
     }
-}
-
-fn edges(panels: &[Panel]) -> (f64, f64) {
-    let top = panels.first().map_or(0.0, |p| p.top);
-    (top, panels.last().map_or(top, |p| p.top + p.height))
 }
 
 fn panel_of(panel: &Panel, axis: &Axis, sample: &SampleResult, slices: &Slices) -> Markup {
@@ -177,11 +174,11 @@ fn panel_of(panel: &Panel, axis: &Axis, sample: &SampleResult, slices: &Slices) 
     }
 }
 
-fn lines_of(marks: &[Numbered<'_>], panels: &[Panel]) -> Markup {
-    let (_, bottom) = edges(panels);
+fn lines_of(marks: &[Numbered<'_>], panel: &Panel, is_first: bool) -> Markup {
+    let top = if is_first { "16" } else { "0" };
     html! {
         @for (from, _) in marks.iter().filter_map(|m| m.x) {
-            line.at x1=(percent(from)) x2=(percent(from)) y1="16" y2=(px(bottom)) {}
+            line.at x1=(percent(from)) x2=(percent(from)) y1=(top) y2=(px(panel.top + panel.height)) {}
         }
     }
 }
@@ -194,17 +191,19 @@ fn numbers_of(marks: &[Numbered<'_>]) -> Markup {
     }
 }
 
-fn below(axis: &Axis, y: f64) -> Markup {
+fn times(axis: &Axis) -> Markup {
     html! {
-        @for tick in axis.ticks() {
-            @let x = percent(tick.x_tenths as f64 / 10.0);
-            g.wide[!tick.on_phones] {
-                line.edge x1=(x) x2=(x) y1=(px(y)) y2=(px(y + 5.0)) {}
-                text x=(x) y=(px(y + 19.0)) text-anchor="middle" { (tick.label) }
+        svg.times height="42" {
+            @for tick in axis.ticks() {
+                @let x = percent(tick.x_tenths as f64 / 10.0);
+                g.wide[!tick.on_phones] {
+                    line.edge x1=(x) x2=(x) y1="0" y2="5" {}
+                    text x=(x) y="19" text-anchor="middle" { (tick.label) }
+                }
             }
-        }
-        @for date in axis.dates() {
-            text.wide[!date.on_phones] x=(percent(date.x_tenths as f64 / 10.0)) y=(px(y + 37.0)) { (date.label) }
+            @for date in axis.dates() {
+                text.date.wide[!date.on_phones] x=(percent(date.x_tenths as f64 / 10.0)) y="37" { (date.label) }
+            }
         }
     }
 }

@@ -5,9 +5,18 @@
 
 use super::Values;
 
-/// What is asked of one sample.
+/// What is in the air that is sampled, as far as it is known.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Demands {
+pub struct Air {
+    /// What is measured, in mg/m³.
+    pub concentration_mg_m3: Option<f64>,
+    /// All dust, in mg/m³.
+    pub dust_mg_m3: Option<f64>,
+}
+
+/// Between what volume and mass of one sample must lie.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Limits {
     /// The least volume of all that is asked, in L.
     pub least_l: Option<f64>,
     /// The most.
@@ -29,23 +38,24 @@ pub struct Demands {
 }
 
 impl Values {
-    /// What is asked of one sample where the air has this much of what is measured, and this much dust; `None` where it is not known.
+    /// Between what volume and mass of one sample must lie in such air.
     ///
     /// The method's own masses go before those of its volumes: the least is the LOQ, the bottom of the range, what the least volume holds, or the LOD; the most is
     /// the top of the range, or what the most volume holds. Where the method limits the dust on the filter, its most volume is that of the
     /// dust. V = 1000 · m / C.
     ///
     /// ```
-    /// use draught_sim::methods::{Library, Named};
+    /// use draught_sim::methods::{Air, Library, Named};
     /// let library = Library::default();
     /// let Named::Found(_, entries) = library.named("nmam-0500") else { panic!() };
-    /// let at = |c| entries[0].values.demands(c, None);
+    /// let at = |c| entries[0].values.limits(Air { concentration_mg_m3: c, dust_mg_m3: None });
     /// assert_eq!((at(None).least_l, at(None).most_l), (Some(7.0), Some(133.0)));
     /// let thin = at(Some(0.5));
     /// assert!((thin.least_l.unwrap() - 210.0).abs() < 1e-9 && (thin.most_l.unwrap() - 3990.0).abs() < 1e-9);
     /// ```
     #[must_use]
-    pub fn demands(&self, concentration_mg_m3: Option<f64>, dust_mg_m3: Option<f64>) -> Demands {
+    pub fn limits(&self, air: Air) -> Limits {
+        let Air { concentration_mg_m3, dust_mg_m3 } = air;
         let stated = |key: &str| {
             let at = self.get(key)?.at.as_ref().map(|at| at.0);
             Some((self.one(key)?, at))
@@ -78,7 +88,7 @@ impl Values {
             for_mass(most_mass_mg, concentration_mg_m3),
             for_mass(load_max_mg, dust_mg_m3),
         ];
-        Demands {
+        Limits {
             least_l: [fixed_least_l, by_mass].into_iter().flatten().reduce(f64::max),
             most_l: at_most.into_iter().flatten().reduce(f64::min),
             fixed_least_l,

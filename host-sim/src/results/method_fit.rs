@@ -8,7 +8,7 @@ use crate::event::{Folder, Lab, Sampler};
 use crate::hygiene::{Amount, round::figures, strictly_over};
 use crate::methods::fit::{Demand, Of, Standing, What, demand, demands, that_take};
 use crate::methods::units::{mass as shown_mass, minutes as shown_minutes};
-use crate::methods::{Entry, Library, Named};
+use crate::methods::{Air, Entry, Library, Named};
 
 /// What a sampler follows.
 #[derive(Default)]
@@ -95,7 +95,7 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
     let Some(entry) = &followed.entry else { return (Vec::new(), Vec::new()) };
     let mut rows = Vec::new();
     let mut found = Vec::new();
-    for demand in demands(&entry.values) {
+    for demand in demands(&entry.values, Air::default()) {
         let (value, is) = match demand.what {
             What::Flow => (drawn.flow, drawn.flow.map(|q| format!("{} L/min", figures(q, 4)))),
             What::Volume | What::RecommendedVolume => {
@@ -180,7 +180,7 @@ pub(super) fn mass(
         }
         _ => {}
     }
-    let Some(demand) = entry.and_then(|e| demand(&e.values, What::Mass)) else {
+    let Some(demand) = entry.and_then(|e| demand(&e.values, What::Mass, Air::default())) else {
         return (None, raised);
     };
     let most = found.high().unwrap_or(found.low());

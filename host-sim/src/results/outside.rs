@@ -4,7 +4,7 @@ use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
 use crate::event::{Group, Sampler};
 use crate::hygiene::round::figures;
-use crate::methods::fit::{Demand, Of, Standing, What};
+use crate::methods::fit::{Demand, Of, Standing, Stated, What};
 use crate::record_file::SampleRecord;
 
 /// What is outside of what the plan wants; the method is compared in [`super::method_fit`].
@@ -23,6 +23,7 @@ pub(super) fn outside(
             wants: String::new(),
             least_is: "",
             from: String::new(),
+            stated: Stated::default(),
         };
         if demand.standing(used, used, Of::Sample) != Standing::Inside {
             let (used, least, most) = (figures(used, 4), figures(least, 3), figures(most, 3));

@@ -90,6 +90,14 @@ pub const AMBIENT_CHECK: Source = Source::new(
     "40 CFR 50 App. L 9.2.5: recalibrate if 4 % or more from the standard",
     How::Cfr2015,
 );
+/// Ambient flow that is set.
+pub const AMBIENT_REQUIRED: Source = Source::new(
+    "40 CFR 50 App. L 9.2.4 to 9.2.6: set the flow anew if it is 2 % or more off the required one",
+    How::Cfr2015,
+);
+/// Flow that is set, worn pumps.
+pub const WORN_REQUIRED: Source =
+    Source::new("set anew over 5 % off the required flow", How::CommonPractice);
 /// The percent difference of a flow check.
 pub const PERCENT_DIFFERENCE: Source = Source::new(
     "40 CFR 58 App. A 3.2.3: d = 100 (indicated - standard) / standard",

@@ -24,13 +24,17 @@ pub(super) struct Known<'a> {
     pub limits: &'a [Limit],
 }
 
-/// The blanks of a sampler's lot and an analyte.
+/// The blanks of a sampler's lot and an analyte, in mg. One that is below its limit counts as nothing in a mean, so that no
+/// result becomes too low by it.
+#[derive(Default)]
 struct Blanks<'a> {
     from: Vec<&'a Sampler>,
+    below: Vec<&'a Sampler>,
     whole_mg: Vec<f64>,
     front_mg: Vec<f64>,
     back_mg: Vec<f64>,
-    below: bool,
+    /// Of a single one: its standard uncertainty, in percent.
+    u_percent: Option<f64>,
 }
 
 fn same(a: Option<&String>, b: Option<&String>) -> bool {
@@ -38,40 +42,33 @@ fn same(a: Option<&String>, b: Option<&String>) -> bool {
 }
 
 fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> Blanks<'a> {
-    let mut found = Blanks {
-        from: Vec::new(),
-        whole_mg: Vec::new(),
-        front_mg: Vec::new(),
-        back_mg: Vec::new(),
-        below: false,
-    };
+    let mut found = Blanks::default();
     if field.event.subtract_blanks == Some(false) || sampler.kind != Kind::Pump {
         return found;
     }
     let of_lot = |s: &&Sampler| {
         s.kind == Kind::FieldBlank && same(s.media_lot.as_ref(), sampler.media_lot.as_ref())
     };
+    let number = |a: Option<Amount>| match a {
+        Some(Amount::Found(x)) => Some(x),
+        _ => None,
+    };
     for blank in field.samplers.iter().filter(of_lot) {
         for lab in blank.lab.iter().filter(|l| same(l.analyte.as_ref(), analyte)) {
-            let number = |a: Option<Amount>| match a {
-                Some(Amount::Found(x)) => Some(x),
-                _ => None,
-            };
+            let Some(whole) = lab.found() else { continue };
             let (front, back) = (number(lab.front_mg), number(lab.back_mg));
-            match (number(lab.found()), lab.found()) {
-                (Some(whole), _) => {
-                    found.whole_mg.push(whole);
-                    found.front_mg.extend(front);
-                    found.back_mg.extend(back);
-                    found.from.push(blank);
-                }
-                (None, Some(_)) => {
-                    found.front_mg.extend(front);
-                    found.back_mg.extend(back);
-                    found.below = true;
-                }
-                (None, None) => {}
+            let whole = number(Some(whole)).or_else(|| Some(front? + back.unwrap_or(0.0)));
+            match whole.or(back) {
+                Some(_) => found.from.push(blank),
+                None => found.below.push(blank),
             }
+            let whole = whole.or(back).unwrap_or(0.0);
+            found.whole_mg.push(whole);
+            // A blank that was not parted is taken off the front.
+            let parted = lab.front_mg.is_some() || lab.back_mg.is_some();
+            found.front_mg.push(if parted { front.unwrap_or(0.0) } else { whole });
+            found.back_mg.push(back.unwrap_or(0.0));
+            found.u_percent = lab.u_percent;
         }
     }
     found
@@ -253,11 +250,17 @@ fn budget(
     let volume = k.volume_budget?;
     let u = lab.u_percent?;
     let n = blanks.whole_mg.len();
-    let blank_spread = (n >= 2).then(|| {
-        let squares: f64 = blanks.whole_mg.iter().map(|b| (b - blank_mg).powi(2)).sum();
-        let standard = (squares / (n - 1) as f64 / n as f64).sqrt();
-        Spread::Student { standard, freedom: (n - 1) as f64 }
-    });
+    let blank_spread = match n {
+        0 => None,
+        // How blanks scatter is not known of one.
+        1 => blanks.u_percent.map(|u| Spread::Normal { standard: blank_mg * u / 100.0 }),
+        _ => {
+            let squares: f64 = blanks.whole_mg.iter().map(|b| (b - blank_mg).powi(2)).sum();
+            let standard = (squares / (n - 1) as f64 / n as f64).sqrt();
+            Some(Spread::Student { standard, freedom: (n - 1) as f64 })
+        }
+    };
+    let blank_spread = blank_spread.filter(|_| blank_mg > 0.0);
     // The share of the volume, for a volume at other conditions too.
     let standard = volume.combined / volume.result * volume_l;
     let volume_spread = match volume.freedom {
@@ -277,7 +280,15 @@ fn budget(
             "mass",
             format!("the laboratory: {} % of the mass, a standard uncertainty", figures(u, 2)),
         ),
-        ("blank", format!("the scatter of {n} blanks")),
+        (
+            "blank",
+            match n {
+                1 => {
+                    "the laboratory's, of the one blank; how blanks scatter is not known".to_owned()
+                }
+                n => format!("the scatter of {n} blanks, of their mean"),
+            },
+        ),
         ("volume", "the budget of the volume".to_owned()),
     ];
     Some((concentration_budget(&known, COVERAGE).ok()?, sources))
@@ -346,7 +357,24 @@ pub(super) fn blank_results(field: &Field) -> Vec<BlankResult> {
     results
 }
 
-/// Whether a blank of a sampler's lot is below its limit, so that nothing was subtracted for it.
-pub(super) fn blank_below(field: &Field, sampler: &Sampler, lab: &Lab) -> bool {
-    blanks(field, sampler, lab.analyte.as_ref()).below
+/// What there is to say about the blanks of a sampler.
+pub(super) fn blank_words(field: &Field, sampler: &Sampler, lab: &Lab) -> Option<String> {
+    if field.event.subtract_blanks == Some(false) || !takes_blanks(lab) {
+        return None;
+    }
+    let found = blanks(field, sampler, lab.analyte.as_ref());
+    let id = &sampler.id.is;
+    let ids =
+        |all: &[&Sampler]| all.iter().map(|s| s.id.is.as_str()).collect::<Vec<_>>().join(", ");
+    match (found.from.len(), found.below.len()) {
+        (0, 0) => Some(format!("{id}: no field blank of its media lot; nothing is subtracted")),
+        (_, n) if n > 0 => Some(format!(
+            "{id}: {} below the limit counts as nothing in the mean of the blanks, so that the result is not too low",
+            ids(&found.below)
+        )),
+        (1, _) => Some(format!(
+            "{id}: one field blank; how blanks scatter is not known, and not in the uncertainty"
+        )),
+        _ => None,
+    }
 }

@@ -48,11 +48,19 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
         results.assumptions.push(match folder.field.event.subtract_blanks {
             Some(false) => "field blanks are not subtracted, as the field sheet says".to_owned(),
-            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit are not"
+            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401)"
                 .to_owned(),
         });
     }
-    results.assumptions.dedup();
+    let unstated = |s: &&SampleResult| {
+        s.uncertainty.is_none() && s.volume.as_ref().is_some_and(|v| v.used_l.is_some())
+    };
+    if results.samples.iter().any(|s| unstated(&s)) {
+        let says = "of a volume whose flow was not verified, no uncertainty is stated";
+        results.assumptions.push(says.to_owned());
+    }
+    let mut seen = std::collections::BTreeSet::new();
+    results.assumptions.retain(|a| seen.insert(a.clone()));
     results
 }
 
@@ -107,6 +115,7 @@ fn one(
             rule,
             on_manifold,
             unaccounted_ms: row.unaccounted_ms,
+            target_l_per_min: planned.as_ref().and_then(|p| p.flow_l_per_min),
         })
     });
     all.extend(volume.iter().flat_map(|v| v.flags.clone()));
@@ -147,11 +156,8 @@ fn one(
         {
             parts.push(part(sampler, &worker.is, &found.shown.analyte, row, concentration));
         }
-        if pump && analytes::blank_below(&folder.field, sampler, lab) {
-            assumptions.push(format!(
-                "{}: a blank of its lot is below its limit; nothing is subtracted for it, so the result is not too low",
-                sampler.id.is
-            ));
+        if pump && let Some(words) = analytes::blank_words(&folder.field, sampler, lab) {
+            assumptions.push(words);
         }
         laboratory.push(found.shown);
     }

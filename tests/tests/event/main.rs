@@ -3,6 +3,7 @@
 mod contradictions;
 mod each_sample;
 mod groups;
+mod judgements;
 mod method_fit;
 mod missing;
 mod numbers;

@@ -8,7 +8,7 @@ use crate::hygiene::parse::Kind;
 use crate::hygiene::round;
 use crate::hygiene::source::{self, How, Source};
 use crate::hygiene::verify::{
-    FlowChoice, Limit, Measured, Reading, Run, against_standard, measure, verify,
+    FlowChoice, Limit, Measured, Reading, Run, against_standard, measure, off, verify,
 };
 
 /// Which flow enters the volume.
@@ -72,6 +72,7 @@ Examples:
   draught compute verify --before \"2.01 L/min\" --before \"2.02 L/min\" --before \"2.01 L/min\" --after \"1.88 L/min\"
   draught compute verify --before-run \"500 mL, 14.9 s\" --before-run \"500 mL, 15.0 s\" --before-run \"500 mL, 15.1 s\"
   draught compute verify --before \"2.0 L/min\" --after \"2.0 L/min\" --meter rotameter --calibration-air \"25 C, 760 mm Hg\" --before-air \"12 C, 84 kPa\" --after-air \"18 C, 84 kPa\"
+  draught compute verify --before \"2.09 L/min\" --required \"2.0 L/min\" --required-limit \"4 %\"
   draught compute verify --indicated \"16.67 L/min\" --standard \"16.10 L/min\"
 
 A difference over the limit flags a sample for review. It voids nothing by itself.")]
@@ -94,6 +95,12 @@ pub struct Verify {
     /// Another limit, in percent of the flow before.
     #[arg(long, value_name = "PERCENT")]
     limit: Option<String>,
+    /// The flow that is required: that before is compared with it.
+    #[arg(long, value_name = "FLOW")]
+    required: Option<String>,
+    /// Another limit for that, in percent of the required flow.
+    #[arg(long, value_name = "PERCENT", requires = "required")]
+    required_limit: Option<String>,
     /// Which flow is used; mean, or before where there is none after.
     #[arg(long = "use", value_name = "WHICH", value_enum)]
     choice: Option<Use>,
@@ -113,7 +120,7 @@ pub struct Verify {
     #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     after_air: Option<String>,
     /// What a sampler outdoors indicates, against --standard.
-    #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run"])]
+    #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run", "required"])]
     indicated: Option<String>,
     /// What a flow standard reads at the same time.
     #[arg(long, value_name = "FLOW", requires = "indicated")]
@@ -128,21 +135,64 @@ impl Verify {
         }
     }
 
-    fn limit(&self) -> Result<Limit, Failure> {
-        match &self.limit {
-            Some(text) => Ok(Limit {
-                percent: quantity("--limit", text, Kind::Percent)?,
-                from_it_on: false,
-                source: Source { text: "limit as given by --limit", how: How::Computed },
-            }),
-            None if self.sampling == Where::Ambient => Ok(Limit::AMBIENT),
-            None => Ok(Limit::WORN),
+    /// Between before and after, and between before and what is required.
+    fn limits(&self) -> Result<(Limit, Limit), Failure> {
+        let (limit, required) = match self.sampling {
+            Where::Ambient => (Limit::AMBIENT, Limit::AMBIENT_REQUIRED),
+            Where::Worn => (Limit::WORN, Limit::WORN_REQUIRED),
+        };
+        let changed = |limit: Limit, argument: &str, given: &Option<String>, text| match given {
+            Some(percent) => {
+                let source = Source { text, how: How::Computed };
+                quantity(argument, percent, Kind::Percent).map(|x| limit.changed(x, source))
+            }
+            None => Ok(limit),
+        };
+        Ok((
+            changed(limit, "--limit", &self.limit, "limit as given by --limit")?,
+            changed(
+                required,
+                "--required-limit",
+                &self.required_limit,
+                "limit as given by --required-limit",
+            )?,
+        ))
+    }
+
+    /// The flow before beside the one that is required.
+    fn off_required(&self, before: f64, limit: Limit, shown: &mut Shown) -> Result<(), Failure> {
+        let Some(text) = &self.required else { return Ok(()) };
+        let required = positive("--required", text, Kind::Flow)?;
+        shown.given("required", text);
+        let (percent, over) = off(before, required, limit).map_err(|p| problem("--required", p))?;
+        shown.formula(
+            "d = 100 (before - required) / required",
+            format!(
+                "100 x ({} - {}) / {} = {} %",
+                number(before),
+                number(required),
+                number(required),
+                number(percent)
+            ),
+        );
+        shown.difference("off the required flow", percent, 1, "%")?;
+        if over {
+            let words = if limit.from_it_on { "from" } else { "over" };
+            shown.flag(
+                "off-required",
+                format!(
+                    "off the required flow {words} {} %: set the flow anew, and verify again",
+                    number(limit.percent)
+                ),
+            );
         }
+        shown.source(limit.source);
+        Ok(())
     }
 
     fn before_and_after(&self) -> Result<Shown, Failure> {
         let mut shown = Shown::new("verify");
-        let limit = self.limit()?;
+        let (limit, required_limit) = self.limits()?;
         let Some(before) = self.side(Side::Before, &mut shown)? else {
             return Err(wrong(
                 "--before",
@@ -175,12 +225,13 @@ impl Verify {
             _ => shown
                 .note("no flow after: drift is not known; the sample is not complete without it"),
         }
+        self.off_required(found.before_l_per_min, required_limit, &mut shown)?;
         shown.result("flow used", found.flow_used_l_per_min, 4, "L/min")?;
         shown.note(format!("flow used: {}", choice.words()));
         let words = if limit.from_it_on { "from" } else { "over" };
         if found.over_limit {
             shown.flag(
-                "flow-drift",
+                "verification-drift",
                 format!(
                     "difference {words} {} %: flagged for review, not void; find out why, and ask the hygienist",
                     number(limit.percent)

@@ -72,8 +72,8 @@ pub(super) fn head(folder: &Folder, library: &Library, rule: &Rule, limits: &[Li
         method_known: found.map(|m| {
             let mut tags: Vec<&str> = Vec::new();
             for value in m.values.0.iter().chain(m.variants.iter().flat_map(|v| &v.values.0)) {
-                if !tags.contains(&value.tag.shown()) {
-                    tags.push(value.tag.shown());
+                if !tags.contains(&value.tag.words()) {
+                    tags.push(value.tag.words());
                 }
             }
             tags.join(", ")

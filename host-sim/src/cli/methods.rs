@@ -7,7 +7,7 @@ use super::library::{MethodsArgs, not_named};
 use super::paint::Paint;
 use super::table::{Side, Table};
 use crate::methods::units::{joined, mass};
-use crate::methods::{Entry, Is, KEYS, Library, Method, Named, Note, Tag, Value, Values};
+use crate::methods::{Entry, How, Is, KEYS, Library, Method, Named, Note, Value, Values};
 use crate::propose::mass_mg;
 
 /// List the library of methods, or show one with the source of each value.
@@ -114,7 +114,7 @@ fn list(library: &Library, paint: Paint) -> String {
 /// A value, with a mark where it is only remembered.
 fn said(value: &Value) -> String {
     match value.tag {
-        Tag::Memory => format!("{} (from memory)", value.shown),
+        How::Memory => format!("{} (from memory)", value.shown),
         _ => value.shown.clone(),
     }
 }
@@ -135,11 +135,11 @@ fn volumes(values: &Values) -> String {
 
 /// How the values were come by: the weakest first.
 fn tags(values: &Values) -> String {
-    let order = [Tag::Memory, Tag::SeenCopy, Tag::Seen, Tag::Computed];
+    let order = [How::Memory, How::SeenCopy, How::Seen, How::Computed];
     let there: Vec<&str> = order
         .into_iter()
         .filter(|t| values.0.iter().any(|v| v.tag == *t))
-        .map(Tag::shown)
+        .map(How::words)
         .collect();
     there.join(", ")
 }
@@ -159,8 +159,8 @@ fn shown(method: &Method, entries: &[Entry], paint: Paint) -> String {
             if let Some(value) = entry.values.any(key.key) {
                 let at = value.at.as_ref().map_or(String::new(), |a| format!(" at {}", a.1));
                 let tag = match value.tag {
-                    Tag::Memory => paint.careful(value.tag.shown()),
-                    tag => tag.shown().to_owned(),
+                    How::Memory => paint.careful(value.tag.words()),
+                    tag => tag.words().to_owned(),
                 };
                 table.row([
                     key.heading.to_owned(),
@@ -183,7 +183,7 @@ fn shown(method: &Method, entries: &[Entry], paint: Paint) -> String {
     if !method.notes.is_empty() {
         text.push_str("\nnotes\n");
         for Note { says, from, tag } in &method.notes {
-            text.push_str(&format!("  {says}\n    {}: {from}\n", tag.shown()));
+            text.push_str(&format!("  {says}\n    {}: {from}\n", tag.words()));
         }
     }
     text.push_str("\nThe method itself decides; what is from memory is shown and not checked.\n");
@@ -270,8 +270,8 @@ fn json(method: &Method) -> JsonMethod<'_> {
             unit: least.and_then(|_| KEYS.iter().find(|k| k.key == v.key)).and_then(|k| k.unit()),
             at: v.at.as_ref().map(|a| a.1.clone()),
             from: v.from.clone(),
-            tag: v.tag.word(),
-            decides: v.tag != Tag::Memory,
+            tag: v.tag.code(),
+            decides: v.tag != How::Memory,
         }
     };
     let entry = |e: Entry| JsonEntry {
@@ -281,7 +281,7 @@ fn json(method: &Method) -> JsonMethod<'_> {
     };
     let note = |n| {
         let Note { says, from, tag }: &Note = n;
-        JsonNote { says, from, tag: tag.word() }
+        JsonNote { says, from, tag: tag.code() }
     };
     JsonMethod {
         id: &method.id,

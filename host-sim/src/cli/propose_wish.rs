@@ -9,7 +9,7 @@ use super::propose_remarks;
 use super::simulate_world::named_or_file;
 use crate::hygiene::parse::{self, Kind};
 use crate::methods::units::{self, minutes};
-use crate::methods::{Air, Entry, Library, Limits, Method, Named, Tag};
+use crate::methods::{Air, Entry, How, Library, Limits, Method, Named};
 use crate::plan::{format, quantity, when};
 use crate::propose::{Answer, Endurance, Fibres, PumpWorld, Wish, propose};
 
@@ -159,7 +159,7 @@ impl Hand {
     ) -> Result<Wish, Failure> {
         let one = |key: &str| entry.and_then(|e| e.values.one(key));
         let range = |key: &str| entry.and_then(|e| e.values.range(key));
-        for value in entry.iter().flat_map(|e| &e.values.0).filter(|v| v.tag == Tag::Memory) {
+        for value in entry.iter().flat_map(|e| &e.values.0).filter(|v| v.tag == How::Memory) {
             let heading = crate::methods::KEYS.iter().find(|k| k.key == value.key);
             let heading = heading.map_or(value.key, |k| k.heading);
             remarks.push(format!("{heading} {} is from memory: not used", value.shown));

@@ -82,8 +82,10 @@ pub struct LimitValue {
 /// `[verification]`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Verification {
-    /// In percent.
+    /// How far the flow after may be from that before, in percent.
     pub limit_percent: Option<f64>,
+    /// How far the flow before may be from the planned one, in percent.
+    pub required_percent: Option<f64>,
     /// Where that comes from.
     pub source: Option<String>,
     /// Whether it is there at all.

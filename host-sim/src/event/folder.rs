@@ -169,12 +169,17 @@ impl Folder {
     /// The method of a sampler: its own, else the event's, else the plan's.
     #[must_use]
     pub fn method_of(&self, sampler: &Sampler) -> Option<String> {
-        let of_sheet = sampler.method.as_ref().or(self.field.event.method.as_ref());
+        sampler.method.as_ref().map(|m| m.is.clone()).or_else(|| self.event_method())
+    }
+
+    /// The method of samplers that name none.
+    #[must_use]
+    pub fn event_method(&self) -> Option<String> {
         let of_plan = || {
             let ready = self.plan.as_ref()?.ready.as_ref()?;
             ready.plan.wanted.method.as_ref().map(|m| m.value.clone())
         };
-        of_sheet.map(|m| m.is.clone()).or_else(of_plan)
+        self.field.event.method.as_ref().map(|m| m.is.clone()).or_else(of_plan)
     }
 
     /// Whether anything contradicts.

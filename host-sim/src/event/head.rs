@@ -21,7 +21,7 @@ pub(super) const EVENT: &[&str] = &[
     "limit",
 ];
 const LIMIT: &[&str] = &["value", "kind", "analyte", "source", "sae", "molar-mass"];
-const VERIFICATION: &[&str] = &["limit", "source"];
+const VERIFICATION: &[&str] = &["limit", "required", "source"];
 pub(super) const WORKER: &[&str] = &["id", "job", "shift", "divisor", "unsampled"];
 
 pub(super) fn event(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Event {
@@ -139,8 +139,10 @@ fn fraction(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<f64> {
 pub(super) fn verification(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Verification {
     known(reader, f, VERIFICATION, "[verification]");
     let limit_percent = quantity(reader, f, "limit", Kind::Percent, (0.1, 50.0));
+    let required_percent = quantity(reader, f, "required", Kind::Percent, (0.1, 50.0));
     let source = text(reader, f, "source", "common practice, no source");
-    Verification { given: limit_percent.is_some(), limit_percent, source }
+    let given = limit_percent.is_some() || required_percent.is_some();
+    Verification { given, limit_percent, required_percent, source }
 }
 
 pub(super) fn worker(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Worker> {

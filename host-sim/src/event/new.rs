@@ -68,9 +68,11 @@ method      = {method:<27} # draught methods lists them
 # limit     = {{ value = \"5 mg/m3\", kind = \"twa-8h\", source = \"...\" }}   # twa-8h, short-term or ceiling
 
 # Flow before and after: unless given, 5 % for worn pumps (common practice, no source), 4 % outdoors (40 CFR 50 App. L 9.2.5).
+# Flow before beside the planned one: 5 % and 2 %.
 # [verification]
-# limit  = \"5 %\"
-# source = \"...\"
+# limit    = \"5 %\"
+# required = \"5 %\"
+# source   = \"...\"
 ",
         day = wish.day,
         name = quoted(&wish.name),

@@ -1,19 +1,20 @@
-//! Where a formula or a figure comes from, and whether it was read there.
+//! Where a formula or a figure comes from, and whether it was read there: the same words for what is computed and for what methods ask.
 
 /// How it was come by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
-#[serde(rename_all = "kebab-case")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum How {
     /// Read in the Code of Federal Regulations, annual edition of 2015; later changes not checked.
     Cfr2015,
-    /// Read in the text that is named, or in a copy of it.
+    /// Read in the text that is named.
     Seen,
-    /// The variables or the rule were read, the form of the equation is from memory.
-    FormFromMemory,
+    /// Read in a copy of it.
+    SeenCopy,
     /// Read in excerpts of a copy only.
     SeenInExcerpts,
-    /// Recalled, not read.
-    FromMemory,
+    /// The variables or the rule were read, the form of the equation is from memory.
+    FormFromMemory,
+    /// Recalled, not read: shown, and decides nothing.
+    Memory,
     /// Custom in the trade.
     CommonPractice,
     /// Follows by arithmetic or by definition.
@@ -21,18 +22,48 @@ pub enum How {
 }
 
 impl How {
+    /// Those that a file of a method can name.
+    pub const OF_METHODS: [(&str, Self); 4] = [
+        (Self::Seen.code(), Self::Seen),
+        (Self::SeenCopy.code(), Self::SeenCopy),
+        (Self::Memory.code(), Self::Memory),
+        (Self::Computed.code(), Self::Computed),
+    ];
+
+    /// The code that files and JSON use.
+    #[must_use]
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::Cfr2015 => "cfr2015",
+            Self::Seen => "seen",
+            Self::SeenCopy => "seen-copy",
+            Self::SeenInExcerpts => "seen-in-excerpts",
+            Self::FormFromMemory => "form-from-memory",
+            Self::Memory => "memory",
+            Self::CommonPractice => "common-practice",
+            Self::Computed => "computed",
+        }
+    }
+
     /// In words, for people.
     #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
             Self::Cfr2015 => "read in the 2015 edition; later changes not checked",
             Self::Seen => "read",
+            Self::SeenCopy => "read in a copy",
+            Self::SeenInExcerpts => "read in excerpts of a copy only",
             Self::FormFromMemory => "rule read, form of the equation from memory",
-            Self::SeenInExcerpts => "seen in excerpts of a copy only",
-            Self::FromMemory => "from memory",
+            Self::Memory => "from memory",
             Self::CommonPractice => "common practice, no source",
             Self::Computed => "computed",
         }
+    }
+}
+
+impl serde::Serialize for How {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.code())
     }
 }
 
@@ -78,12 +109,12 @@ pub const PM25_ACTUAL: Source =
 /// Rotameter correction.
 pub const ROTAMETER: Source = Source::new(
     "NMAM chapter D section 7a: V = Q t sqrt(Pc Ts / (Ps Tc)), for rotameters only",
-    How::Seen,
+    How::SeenCopy,
 );
 /// Bubble timing.
 pub const BUBBLE: Source = Source::new(
     "NMAM chapter D section 7a: repeat the timing at least twice more and average",
-    How::Seen,
+    How::SeenCopy,
 );
 /// Ambient flow check.
 pub const AMBIENT_CHECK: Source = Source::new(
@@ -105,6 +136,14 @@ pub const READINGS_APART: Source = Source::new(
     "readings of one flow lie within the limit of the verification",
     How::CommonPractice,
 );
+/// Ambient flow that is set.
+pub const AMBIENT_REQUIRED: Source = Source::new(
+    "40 CFR 50 App. L 9.2.4 to 9.2.6: set the flow anew if it is 2 % or more off the required one",
+    How::Cfr2015,
+);
+/// Flow that is set, worn pumps.
+pub const WORN_REQUIRED: Source =
+    Source::new("set anew over 5 % off the required flow", How::CommonPractice);
 /// The percent difference of a flow check.
 pub const PERCENT_DIFFERENCE: Source = Source::new(
     "40 CFR 58 App. A 3.2.3: d = 100 (indicated - standard) / standard",
@@ -115,7 +154,7 @@ pub const WORN_DRIFT: Source =
     Source::new("flagged over 5 % between before and after", How::CommonPractice);
 /// Nominal flow of a cyclone.
 pub const NOMINAL: Source =
-    Source::new("NMAM 0600 step 6 note 2: a cyclone's nominal flow is used", How::Seen);
+    Source::new("NMAM 0600 step 6 note 2: a cyclone's nominal flow is used", How::SeenCopy);
 /// Gravimetric concentration.
 pub const GRAVIMETRIC: Source =
     Source::new("NMAM 0501: C = ((W2 - W1) - (B2 - B1)) 1000 / V", How::FormFromMemory);
@@ -123,14 +162,15 @@ pub const GRAVIMETRIC: Source =
 pub const SORBENT: Source =
     Source::new("NMAM 1401: C = (Wf + Wb - Bf - Bb) 1000 / V", How::FormFromMemory);
 /// Breakthrough.
-pub const BREAKTHROUGH: Source = Source::new("NMAM 1401: breakthrough if Wb > Wf/10", How::Seen);
+pub const BREAKTHROUGH: Source =
+    Source::new("NMAM 1401: breakthrough if Wb > Wf/10", How::SeenCopy);
 /// 24.45.
 pub const PPM_CUSTOMARY: Source = Source::new(
     "mg/m3 = ppm M / 24.45; agrees with pairs printed in OSHA 69, 84, 1007 and NMAM 5700",
     How::FormFromMemory,
 );
 /// R T / P.
-pub const PPM_EXACT: Source = Source::new("ideal gas, R = 8.314462618 J/(mol K)", How::FromMemory);
+pub const PPM_EXACT: Source = Source::new("ideal gas, R = 8.314462618 J/(mol K)", How::Memory);
 /// Exposure over 8 h.
 pub const TWA_8H: Source =
     Source::new("29 CFR 1910.1000(d)(1)(i): E = (Ca Ta + Cb Tb + ...) / 8", How::Cfr2015);
@@ -160,22 +200,24 @@ pub const SILICA: Source = Source::new(
 /// Confidence limits.
 pub const SAE: Source = Source::new(
     "OSHA Technical Manual as in Boss & Day, Air Sampling and Industrial Hygiene Engineering, ch. 4: UCL, LCL = Y +/- SAE",
-    How::Seen,
+    How::SeenCopy,
 );
 /// The upper limit of consecutive samples.
 pub const SAE_UPPER: Source =
     Source::new("upper limit of consecutive samples: by symmetry with the lower", How::Computed);
 /// 1.645 CV.
-pub const SAE_CV: Source =
-    Source::new("SAE = 1.645 CV: OSHA ID-160 as in WAC 296-62-07737 (AC - 1.645 CV AC)", How::Seen);
+pub const SAE_CV: Source = Source::new(
+    "SAE = 1.645 CV: OSHA ID-160 as in WAC 296-62-07737 (AC - 1.645 CV AC)",
+    How::SeenCopy,
+);
 /// Uncertainty.
 pub const GUM: Source = Source::new(
     "Guide to the Expression of Uncertainty in Measurement: root sum of squares, Welch-Satterthwaite, Student t",
-    How::FromMemory,
+    How::Memory,
 );
 /// Fibres.
 pub const FIBRES: Source =
-    Source::new("NMAM 7400 issue 2 step 4: t = Ac E / (Q L 1000)", How::Seen);
+    Source::new("NMAM 7400 issue 2 step 4: t = Ac E / (Q L 1000)", How::SeenCopy);
 /// Frequencies of sampling.
 pub const ONE_IN_N: Source = Source::new(
     "40 CFR 58.12: one day in 3 or 6; the national calendar's dates are published each year and were not checked",

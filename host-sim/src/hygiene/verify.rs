@@ -126,6 +126,19 @@ impl Limit {
     /// Worn pumps: over 5 %, common practice, no source.
     pub const WORN: Self = Self { percent: 5.0, from_it_on: false, source: source::WORN_DRIFT };
 
+    /// Outdoors, off the required flow: from 2 % on (40 CFR 50 App. L 9.2.4 to 9.2.6, 2015 edition).
+    pub const AMBIENT_REQUIRED: Self =
+        Self { percent: 2.0, from_it_on: true, source: source::AMBIENT_REQUIRED };
+    /// Worn pumps, off the required flow: over 5 %, common practice, no source.
+    pub const WORN_REQUIRED: Self =
+        Self { percent: 5.0, from_it_on: false, source: source::WORN_REQUIRED };
+
+    /// Another limit, which is passed by what is over it; the same number keeps the rule's own edge.
+    #[must_use]
+    pub fn changed(self, percent: f64, source: Source) -> Self {
+        Self { percent, from_it_on: self.from_it_on && percent == self.percent, source }
+    }
+
     /// Whether a difference is over the limit.
     #[must_use]
     pub fn is_passed_by(&self, difference_percent: f64) -> bool {
@@ -235,6 +248,32 @@ pub fn verify(
 fn difference_percent(what: &'static str, value: f64, reference: f64) -> Result<f64, Problem> {
     // Subtracted before it is divided: 2.0 against 2.0 is exactly 0.
     result(what, 100.0 * ((value - reference) / reference))
+}
+
+/// A flow beside the one it should be: `d = 100 (flow - should be) / should be`, and whether that is over a limit. Of a verified flow
+/// beside the one that is required, and of a pump's own flow beside the meter's.
+///
+/// Range: both above 0, limit from 0 to 100 %.
+///
+/// # Errors
+/// A flow that is not above 0; too large; a limit out of range.
+///
+/// ```
+/// use draught_sim::hygiene::verify::{Limit, off};
+/// assert_eq!(off(2.05, 2.0, Limit::WORN_REQUIRED)?.1, false, "+2.5 %");
+/// assert_eq!(off(2.05, 2.0, Limit::AMBIENT_REQUIRED)?.1, true);
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn off(
+    flow_l_per_min: f64,
+    should_be_l_per_min: f64,
+    limit: Limit,
+) -> Result<(f64, bool), Problem> {
+    let flow = positive("flow", flow_l_per_min)?;
+    let should_be = positive("flow that it should be", should_be_l_per_min)?;
+    super::error::within("limit", limit.percent, 0.0, 100.0, "%")?;
+    let difference = difference_percent("difference of the flows", flow, should_be)?;
+    Ok((difference, limit.is_passed_by(difference)))
 }
 
 /// The check of a sampler outdoors against a flow standard.

@@ -15,51 +15,7 @@ pub use limits::{Air, Limits};
 pub use read::read;
 
 use crate::hygiene::parse::Kind;
-
-/// How a value was come by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Tag {
-    /// Read in the official text.
-    Seen,
-    /// Read in a copy of the official text.
-    SeenCopy,
-    /// Recalled, not read: shown, and used for nothing.
-    Memory,
-    /// Follows by arithmetic from what was read.
-    Computed,
-}
-
-impl Tag {
-    /// Every tag with the word that files use.
-    pub const ALL: [(&str, Self); 4] = [
-        ("seen", Self::Seen),
-        ("seen-copy", Self::SeenCopy),
-        ("memory", Self::Memory),
-        ("computed", Self::Computed),
-    ];
-
-    /// The word that files and JSON use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Seen => "seen",
-            Self::SeenCopy => "seen-copy",
-            Self::Memory => "memory",
-            Self::Computed => "computed",
-        }
-    }
-
-    /// The word that people read.
-    #[must_use]
-    pub const fn shown(self) -> &'static str {
-        match self {
-            Self::Seen => "seen",
-            Self::SeenCopy => "seen in a copy",
-            Self::Memory => "from memory",
-            Self::Computed => "computed",
-        }
-    }
-}
+pub use crate::hygiene::source::How;
 
 /// What a value is. Numbers are in L/min, L, mg, min, mm² and fibres/mm².
 #[derive(Clone, Debug, PartialEq)]
@@ -86,7 +42,7 @@ pub struct Value {
     /// Where it comes from.
     pub from: String,
     /// How it was come by.
-    pub tag: Tag,
+    pub tag: How,
 }
 
 /// At which conditions a method reports volumes.
@@ -119,7 +75,7 @@ pub struct Note {
     /// Where it comes from.
     pub from: String,
     /// How it was come by.
-    pub tag: Tag,
+    pub tag: How,
 }
 
 /// Values by their keys.
@@ -267,7 +223,7 @@ impl Values {
     /// The value of a key, unless it is only remembered: what decides something comes from here.
     #[must_use]
     pub fn get(&self, key: &str) -> Option<&Value> {
-        self.any(key).filter(|v| v.tag != Tag::Memory)
+        self.any(key).filter(|v| v.tag != How::Memory)
     }
 
     /// The number of a key that may decide something.

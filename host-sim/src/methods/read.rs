@@ -3,7 +3,7 @@
 use draught::units::Quantity;
 use toml::de::{DeTable, DeValue};
 
-use super::{Is, KEYS, KeyInfo, Method, Note, Shape, Tag, Value, Values, Variant};
+use super::{How, Is, KEYS, KeyInfo, Method, Note, Shape, Value, Values, Variant};
 use super::{agree, units};
 use crate::hygiene::parse::Kind;
 use crate::plan::fields::{Entry, Fields, Reader};
@@ -190,7 +190,7 @@ fn tables<'s, 'i>(
     }
 }
 
-fn from_and_tag(reader: &mut Reader<'_>, f: &Fields<'_, '_>, what: &str) -> Option<(String, Tag)> {
+fn from_and_tag(reader: &mut Reader<'_>, f: &Fields<'_, '_>, what: &str) -> Option<(String, How)> {
     let missing = |reader: &mut Reader<'_>, lacks: &str, help: &str| {
         reader.report(
             Finding::error("no-source", format!("{what} does not say {lacks}"))
@@ -206,7 +206,7 @@ fn from_and_tag(reader: &mut Reader<'_>, f: &Fields<'_, '_>, what: &str) -> Opti
         }
     };
     let tag = match f.get("tag") {
-        Some(entry) => reader.choice(&entry, &Tag::ALL),
+        Some(entry) => reader.choice(&entry, &How::OF_METHODS),
         None => {
             missing(
                 reader,

@@ -10,7 +10,7 @@ use super::method_compare::Compared;
 use super::outlook::Range;
 use super::read::At;
 use super::ready::Ready;
-use crate::methods::{Entry, KEYS, Library, Named, Tag, fit};
+use crate::methods::{Entry, How, KEYS, Library, Named, fit};
 
 /// How a plan goes with its method.
 #[derive(Clone, Debug, PartialEq)]
@@ -99,7 +99,7 @@ pub(super) fn of(ready: &Ready, library: &Library, findings: &mut Findings) -> O
         .values
         .0
         .iter()
-        .filter(|v| v.tag == Tag::Memory)
+        .filter(|v| v.tag == How::Memory)
         .map(|v| {
             let heading = KEYS.iter().find(|k| k.key == v.key).map_or(v.key, |k| k.heading);
             format!("{heading} {}", v.shown)

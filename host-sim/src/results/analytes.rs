@@ -124,6 +124,11 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
             r.blank_mg = Some(net.blank_mg);
             r.blank_from = blanks.ids();
         }
+        if blanks.is_single() && !blanks.are_nothing() {
+            notes.push(format!(
+                "{id}: one field blank: how blanks scatter is not known, so it may be anything from nothing to twice itself"
+            ));
+        }
         if blanks.any_below() {
             notes.push(format!(
                 "{id}: a blank of its lot is below its limit and counts as nothing in their mean, so that no more is subtracted than was found"

@@ -81,6 +81,11 @@ impl<'a> Blanks<'a> {
         self.0.is_empty()
     }
 
+    /// Whether there is just one.
+    pub fn is_single(&self) -> bool {
+        self.0.len() == 1
+    }
+
     /// Whether all of them are nothing, so that nothing is subtracted.
     pub fn are_nothing(&self) -> bool {
         self.0.iter().all(|b| b.front_mg == 0.0 && b.back_mg == 0.0)

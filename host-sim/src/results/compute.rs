@@ -56,6 +56,13 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
                 .to_owned(),
         });
     }
+    let unstated = |s: &&SampleResult| {
+        s.uncertainty.is_none() && s.volume.as_ref().is_some_and(|v| v.used_l.is_some())
+    };
+    if results.samples.iter().any(|s| unstated(&s)) {
+        let says = "of a volume whose flow was not verified, no uncertainty is stated";
+        results.assumptions.push(says.to_owned());
+    }
     let mut seen = std::collections::BTreeSet::new();
     results.assumptions.retain(|line| seen.insert(line.clone()));
     results
@@ -105,7 +112,14 @@ fn one(
         all.extend(checked.flags.iter().cloned());
     }
     let volume = row.map(|row| {
-        volumes::volume(&volumes::Known { sampler, row, verified: &checked, rule, on_manifold })
+        volumes::volume(&volumes::Known {
+            sampler,
+            row,
+            verified: &checked,
+            rule,
+            on_manifold,
+            target_l_per_min: planned.as_ref().and_then(|p| p.flow_l_per_min),
+        })
     });
     all.extend(volume.iter().flat_map(|v| v.flags.clone()));
     let used_l = volume.as_ref().and_then(|v| v.shown.used_l);

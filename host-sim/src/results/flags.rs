@@ -126,6 +126,10 @@ table! {
         "pump's flow off the meter's",
         "the pump's own mean flow differs from the verified flow by more than the limit",
         "have the pump's sensor calibrated; think about volume-from = \"mean-flow-time\"";
+    "off-required", "review",
+        "verified flow off the planned one",
+        "the flow that the meter read is further from the planned one than the limit",
+        "set the flow anew before the next sample; a size-selective sampler may have taken in other sizes";
     "in-shift-off", "review",
         "in-shift check off the flow before",
         "an in-shift check found a flow further from that before than the limit",

@@ -5,7 +5,7 @@ use super::{Flag, flags};
 use crate::event::{FlowReadings, Sampler};
 use crate::hygiene::air::{Conditions, MeterKind, at_site};
 use crate::hygiene::round::{figures, signed_percent};
-use crate::hygiene::verify::{FlowChoice, Limit, Measured, Reading, measure, verify};
+use crate::hygiene::verify::{FlowChoice, Limit, Measured, Reading, measure, off, verify};
 
 /// What was measured, and what is shown of it.
 pub(super) struct Set {
@@ -25,6 +25,24 @@ pub(super) struct Verified {
 }
 
 impl Verified {
+    /// The flow before, else that after, beside the planned one.
+    pub fn required(&self, planned: Option<f64>, rule: &Rule) -> Option<Flag> {
+        let (which, set) = match (&self.before, &self.after) {
+            (Some(set), _) => ("before", set),
+            (None, Some(set)) => ("after", set),
+            (None, None) => return None,
+        };
+        let flow = set.flow_l_per_min;
+        let (difference, over) = off(flow, planned?, rule.required).ok()?;
+        let says = format!(
+            "{which} {} L/min, planned {} L/min: {}",
+            figures(flow, 4),
+            figures(planned?, 4),
+            signed_percent(difference)
+        );
+        over.then(|| flags::flag("off-required", says))
+    }
+
     /// The flow that is multiplied with time: the mean, or the only one.
     pub fn flow_l_per_min(&self) -> Option<f64> {
         match (&self.before, &self.after) {
@@ -35,10 +53,13 @@ impl Verified {
     }
 }
 
-/// The limit of a verification, and where it comes from.
+/// The limits of a verification, and where the first comes from.
 #[derive(Clone, Debug)]
 pub(super) struct Rule {
+    /// Between before and after, and between the pump and the meter.
     pub limit: Limit,
+    /// Between before and what is planned.
+    pub required: Limit,
     pub source: String,
 }
 

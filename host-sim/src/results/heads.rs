@@ -21,41 +21,34 @@ pub(super) fn limits(field: &Field) -> Vec<Limit> {
     field.event.limits.iter().map(of).collect()
 }
 
-/// The limit of verification: as the field sheet has it, else by the kind of sampling.
+/// The limits of verification: as the field sheet has them, else by the kind of sampling.
 pub(super) fn rule(folder: &Folder, sampler: Option<&Sampler>) -> Rule {
-    let field = &folder.field;
-    let own = sampler.and_then(|s| s.method.as_ref());
-    let method = own.or(field.event.method.as_ref()).map(|m| m.is.as_str());
-    let ambient = method.is_some_and(|m| m.starts_with("epa-"));
-    let default = if ambient { FlowLimit::AMBIENT } else { FlowLimit::WORN };
-    match field.verification.limit_percent {
-        // The ambient rule is "4 % or more": a limit of one's own is one that is passed.
-        Some(percent) => Rule {
-            limit: FlowLimit {
-                percent,
-                from_it_on: ambient && percent == default.percent,
-                ..default
-            },
-            source: field
-                .verification
-                .source
-                .clone()
-                .unwrap_or_else(|| "no source given".to_owned()),
-        },
-        None => Rule {
-            limit: default,
-            source: if ambient {
-                default.source.text.to_owned()
-            } else {
-                "common practice, no source".to_owned()
-            },
-        },
+    let given = &folder.field.verification;
+    let own = sampler.and_then(|s| s.method.as_ref()).map(|m| m.is.clone());
+    let ambient = own.or(folder.event_method()).is_some_and(|m| m.starts_with("epa-"));
+    let (limit, required) = if ambient {
+        (FlowLimit::AMBIENT, FlowLimit::AMBIENT_REQUIRED)
+    } else {
+        (FlowLimit::WORN, FlowLimit::WORN_REQUIRED)
+    };
+    let source = match (given.limit_percent, ambient) {
+        (Some(_), _) => given.source.clone().unwrap_or_else(|| "no source given".to_owned()),
+        (None, true) => limit.source.text.to_owned(),
+        (None, false) => "common practice, no source".to_owned(),
+    };
+    let changed = |limit: FlowLimit, percent: Option<f64>| {
+        percent.map_or(limit, |percent| limit.changed(percent, limit.source))
+    };
+    Rule {
+        limit: changed(limit, given.limit_percent),
+        required: changed(required, given.required_percent),
+        source,
     }
 }
 
 pub(super) fn head(folder: &Folder, library: &Library, rule: &Rule, limits: &[Limit]) -> EventHead {
     let e = &folder.field.event;
-    let method = e.method.as_ref().map(|m| m.is.clone());
+    let method = folder.event_method();
     let found = method.as_deref().and_then(|m| match library.named(m) {
         Named::Found(method, _) => Some(method),
         _ => None,
@@ -81,8 +74,8 @@ pub(super) fn head(folder: &Folder, library: &Library, rule: &Rule, limits: &[Li
         method_known: found.map(|m| {
             let mut tags: Vec<&str> = Vec::new();
             for value in m.values.0.iter().chain(m.variants.iter().flat_map(|v| &v.values.0)) {
-                if !tags.contains(&value.tag.shown()) {
-                    tags.push(value.tag.shown());
+                if !tags.contains(&value.tag.words()) {
+                    tags.push(value.tag.words());
                 }
             }
             tags.join(", ")

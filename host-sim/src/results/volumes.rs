@@ -10,6 +10,7 @@ use crate::hygiene::air::{Conditions, standard_volume_l};
 use crate::hygiene::budgets::{VolumeKnown, volume_budget};
 use crate::hygiene::round::{self, figures, signed_percent};
 use crate::hygiene::uncertainty::{self, Spread};
+use crate::hygiene::verify::off;
 use crate::hygiene::volume::{Sampled, beside, mean_flow_time_l};
 use crate::record_file::SampleRecord;
 
@@ -35,6 +36,26 @@ pub(super) struct Known<'a> {
     pub verified: &'a Verified,
     pub rule: &'a Rule,
     pub on_manifold: bool,
+    pub target_l_per_min: Option<f64>,
+}
+
+impl Known<'_> {
+    /// The flow that the pump believed it kept while it was verified: its mean where it was steady, else its target, for what stopped or
+    /// slowed it during the sample did not do so at the verification.
+    fn own_flow_l_per_min(&self) -> Option<f64> {
+        const UNSTEADY: [&str; 4] = ["flow-unsteady", "flow-off", "limit-tripped", "flow-unknown"];
+        let unsteady = self.row.flags.iter().any(|f| UNSTEADY.contains(&f.as_str()));
+        let mean = self.row.flow_ul_per_min.map(|f| f64::from(f.mean) / 1e6);
+        if unsteady { self.target_l_per_min } else { mean.or(self.target_l_per_min) }
+    }
+
+    /// The pump's own flow, the meter's, the difference in percent, and whether that is over the limit.
+    fn pump_off_meter(&self) -> Option<(f64, f64, f64, bool)> {
+        let meter = self.verified.flow_l_per_min().filter(|_| !self.on_manifold)?;
+        let pump = self.own_flow_l_per_min()?;
+        let (difference, over) = off(pump, meter, self.rule.limit).ok()?;
+        Some((pump, meter, difference, over))
+    }
 }
 
 /// Computes it.
@@ -48,10 +69,12 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     let flow = if from_pump && !k.on_manifold { pump_flow } else { meter_flow };
     let traditional = flow.and_then(|q| mean_flow_time_l(q, minutes).ok());
     let asked = k.sampler.volume_from.as_ref().map(|v| v.is);
-    let way = asked.unwrap_or(if k.on_manifold {
-        VolumeFrom::VerifiedTube
-    } else {
-        VolumeFrom::Integrated
+    let off_meter = k.pump_off_meter();
+    let way = asked.unwrap_or(match off_meter {
+        _ if k.on_manifold => VolumeFrom::VerifiedTube,
+        // Beyond the limit the meter is believed, which has a certificate.
+        Some((.., true)) => VolumeFrom::MeanFlowTime,
+        _ => VolumeFrom::Integrated,
     });
     let refused = k.on_manifold && way != VolumeFrom::VerifiedTube;
     let mut v = Volumes {
@@ -76,19 +99,19 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     if used.is_none() {
         flags.push(flags::flag("no-volume", v.used_because.clone()));
     }
-    if let (Some(pump), Some(meter), false) = (pump_flow, meter_flow, k.on_manifold) {
-        let off = 100.0 * (pump - meter) / meter;
-        if k.rule.limit.is_passed_by(off) {
-            let says = format!(
-                "pump {} L/min, meter {} L/min: {}",
-                figures(pump, 4),
-                figures(meter, 4),
-                signed_percent(off)
-            );
-            flags.push(super::flags::flag("pump-off-meter", says));
-        }
+    if let Some((pump, meter, off, true)) = off_meter {
+        let says = format!(
+            "pump {} L/min, meter {} L/min: {}",
+            figures(pump, 4),
+            figures(meter, 4),
+            signed_percent(off)
+        );
+        flags.push(flags::flag("pump-off-meter", says));
+    } else if !k.on_manifold {
+        // Where the pump is off its meter, the verified flow is off the plan for that reason.
+        flags.extend(k.verified.required(k.target_l_per_min, k.rule));
     }
-    let computed = used.and_then(|used| budget(k, way, used, minutes, pump_flow));
+    let computed = used.and_then(|used| budget(k, way, used, minutes));
     v.expanded_l = computed.as_ref().map(|(b, _)| b.expanded);
     v.k = computed.as_ref().map(|(b, _)| b.k);
     v.says = match (used, &computed) {
@@ -144,6 +167,10 @@ fn because(
     match way {
         VolumeFrom::Integrated => format!(
             "the pump's own, integrated over its readings, {who} (40 CFR 50 App. B 6.2 recommends integration)"
+        ),
+        VolumeFrom::MeanFlowTime if !asked => format!(
+            "mean of the flow before and after x pumping time: the pump's own flow is further off the meter's than the limit of {} %, and the meter is believed",
+            figures(k.rule.limit.percent, 2).trim_end_matches(".0")
         ),
         VolumeFrom::MeanFlowTime => {
             let flow = match (k.sampler.flow_from, &k.verified.after) {
@@ -218,37 +245,40 @@ fn budget(
     way: VolumeFrom,
     used: f64,
     minutes: f64,
-    pump_flow: Option<f64>,
 ) -> Option<(uncertainty::Budget, Sources)> {
+    // Of a flow that nobody verified nothing is known that could be stated.
+    let verified = k.verified.flow_l_per_min()?;
     let (before, after) = (k.verified.before.as_ref(), k.verified.after.as_ref());
     let meter_u = [before, after].into_iter().flatten().map(|s| s.meter_u_percent);
-    let meter_u = meter_u.collect::<Option<Vec<f64>>>().filter(|all| !all.is_empty());
+    let meter_u = meter_u.collect::<Option<Vec<f64>>>();
     let meter_u = meter_u.and_then(|all| all.into_iter().reduce(f64::max));
-    let drift = before.zip(after).map_or(0.0, |(b, a)| (a.flow_l_per_min - b.flow_l_per_min).abs());
     let limit = k.rule.limit.percent;
     let mut sources: Sources = Vec::new();
     let (calibration_percent, drift, repeated) = match meter_u {
         Some(u) => {
-            let mut half = drift / 2.0;
-            let mut says = "flow before and after: anywhere between, rectangular".to_owned();
-            let pump =
-                (way == VolumeFrom::Integrated).then(|| pump_flow.zip(k.verified.flow_l_per_min()));
-            if let Some((pump, meter)) = pump.flatten()
+            let (mut half, mut says) = match before.zip(after) {
+                Some((b, a)) => (
+                    (a.flow_l_per_min - b.flow_l_per_min).abs() / 2.0,
+                    "flow before and after: anywhere between, rectangular",
+                ),
+                // Half of what it may have drifted by, on average.
+                None => (
+                    verified * limit / 200.0,
+                    "assumed: verified once only, so drift within the verification limit, rectangular",
+                ),
+            };
+            if way == VolumeFrom::Integrated
+                && let Some((pump, meter, ..)) = k.pump_off_meter()
                 && (pump - meter).abs() > half
             {
                 half = (pump - meter).abs();
-                says = "the pump's mean flow off the verified one: no better known than that, rectangular".to_owned();
-            }
-            let of_limit = limit / 100.0 * used / minutes;
-            if before.zip(after).is_none() && of_limit > half {
-                half = of_limit;
-                says = "assumed: verified once only, so within the verification limit at the other end, rectangular".to_owned();
+                says = "the pump's own flow off the verified one: no better known than that, rectangular";
             }
             sources.push((
                 "flow calibration",
                 "the meter's standard uncertainty, as on the field sheet".to_owned(),
             ));
-            sources.push(("flow drift", says));
+            sources.push(("flow drift", says.to_owned()));
             sources.push(("flow repeatability", "the readings before".to_owned()));
             let repeated =
                 before.and_then(|s| Some((s.measured.deviation_l_per_min?, s.measured.count)));
@@ -256,14 +286,13 @@ fn budget(
         }
         None => {
             let off = k.verified.shown.difference_percent.map_or(0.0, f64::abs);
-            let half_width = limit.max(off);
-            let says = if k.verified.flow_l_per_min().is_some() {
-                "assumed: flow within the verification limit or the difference found, rectangular; the meter's uncertainty is not known"
-            } else {
-                "assumed: flow within the verification limit, though it was not verified, rectangular"
+            let off = match k.pump_off_meter() {
+                Some((.., pump, _)) if way == VolumeFrom::Integrated => off.max(pump.abs()),
+                _ => off,
             };
+            let says = "assumed: flow within the verification limit or the difference found, rectangular; the meter's uncertainty is not known";
             sources.push(("flow calibration", says.to_owned()));
-            (Spread::Rectangular { half_width }, 0.0, None)
+            (Spread::Rectangular { half_width: limit.max(off) }, 0.0, None)
         }
     };
     // The pump's timer: its rows are to the ms, a stop within a second; what a cut took is not known.

@@ -253,8 +253,8 @@ fn a_flow_that_was_verified_once_may_have_drifted() {
         r.samples[0].uncertainty.clone().expect("a budget").combined_percent
     };
     let both = u("after = [{ flow = \"2.0 L/min\", meter-u = \"0.5 %\" }]\n");
-    // 5 %, rectangular, 0.5 % of the meter, 1 s of 150 min.
-    let once = (5.0_f64 / 3_f64.sqrt()).hypot(0.5).hypot(100.0 / 9_000.0 / 3_f64.sqrt());
+    // Half of 5 %, rectangular, 0.5 % of the meter, 1 s of 150 min.
+    let once = (2.5_f64 / 3_f64.sqrt()).hypot(0.5).hypot(100.0 / 9_000.0 / 3_f64.sqrt());
     assert!((u("") - once).abs() < 1e-6, "{} {once}", u(""));
     assert!(both < 0.6, "{both}");
 }

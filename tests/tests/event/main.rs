@@ -4,6 +4,7 @@ mod answers;
 mod contradictions;
 mod each_sample;
 mod groups;
+mod judgements;
 mod method_fit;
 mod missing;
 mod numbers;

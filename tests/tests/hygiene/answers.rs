@@ -4,7 +4,7 @@ use draught_sim::hygiene::Amount::Below;
 use draught_sim::hygiene::air::{Conditions, standard_factor};
 use draught_sim::hygiene::concentration::concentration_mg_m3;
 use draught_sim::hygiene::uncertainty::{Spread, Term, budget};
-use draught_sim::hygiene::verify::{FlowChoice, Limit, verify};
+use draught_sim::hygiene::verify::{FlowChoice, Limit, off, verify};
 
 /// 40 CFR 50 App. B 10.4: thin or warm air is less at standard conditions.
 #[test]
@@ -37,6 +37,23 @@ fn a_limit_is_passed_as_its_source_has_it() {
     assert_eq!([1.92, 1.93].map(|f| flagged(f, Limit::AMBIENT)), [true, false], "from 4 % on");
     assert_eq!([1.89, 1.90].map(|f| flagged(f, Limit::WORN)), [true, false], "over 5 %");
     assert_eq!([2.11, 2.10].map(|f| flagged(f, Limit::WORN)), [true, false], "either way");
+}
+
+/// App. L 9.2.4 to 9.2.6: from 2 % off the required flow on, it is set anew.
+#[test]
+fn a_flow_is_off_the_required_one_as_its_source_has_it() {
+    let over = |flow, limit| off(flow, 2.0, limit).expect("compared").1;
+    let required = Limit::AMBIENT_REQUIRED;
+    assert_eq!([1.96, 1.961, 2.04].map(|f| over(f, required)), [true, false, true], "from 2 % on");
+    assert_eq!([2.11, 2.10, 1.89].map(|f| over(f, Limit::WORN_REQUIRED)), [true, false, true]);
+    // A number of one's own is a limit that is passed; the rule's own number keeps its edge.
+    let own = |percent| required.changed(percent, required.source);
+    assert_eq!([over(2.06, own(3.0)), over(2.061, own(3.0))], [false, true]);
+    assert!(over(2.04, own(2.0)));
+    assert!((off(2.05, 2.0, required).expect("compared").0 - 2.5).abs() < 1e-12);
+    for (flow, should_be) in [(0.0, 2.0), (2.0, 0.0), (f64::NAN, 2.0), (-1.0, 2.0)] {
+        assert!(off(flow, should_be, required).is_err(), "{flow} {should_be}");
+    }
 }
 
 #[test]

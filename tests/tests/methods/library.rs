@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use draught_sim::methods::{Is, Library, ReportedAt, Tag};
+use draught_sim::methods::{How, Is, Library, ReportedAt};
 use draught_sim::plan::source::Source;
 use draught_sim::propose::{Answer, Fibres, Proposal, Wish, mass_mg, propose};
 
@@ -147,20 +147,21 @@ fn every_value_has_a_source() {
                 values += 1;
                 assert!(value.from.trim().len() > 8, "{} {}", entry.id, value.key);
                 match value.tag {
-                    Tag::Memory => {
+                    How::Memory => {
                         remembered.insert(format!("{} {}", entry.id, value.key));
                     }
-                    Tag::Seen => assert!(
+                    How::Seen => assert!(
                         value.from.contains("CFR") || value.from.contains("OSHA method"),
                         "{} {}: seen in {}",
                         entry.id,
                         value.key,
                         value.from
                     ),
-                    Tag::SeenCopy => {
+                    How::SeenCopy => {
                         assert!(value.from.starts_with("NMAM"), "{} {}", entry.id, value.key);
                     }
-                    Tag::Computed => {}
+                    How::Computed => {}
+                    other => panic!("{}: {} is no tag of a method", entry.id, other.code()),
                 }
             }
         }

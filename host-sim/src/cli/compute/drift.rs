@@ -40,6 +40,20 @@ impl Rule {
     }
 }
 
+impl Rule {
+    /// The limit between a flow and the one that is required.
+    pub fn required(&self, given: Option<&str>) -> Result<Limit, Failure> {
+        let limit = match self.sampling {
+            Where::Ambient => Limit::AMBIENT_REQUIRED,
+            Where::Worn => Limit::WORN_REQUIRED,
+        };
+        let Some(percent) = given else { return Ok(limit) };
+        let percent = quantity("--required-limit", percent, Kind::Percent)?;
+        let source = Source { text: "limit as given by --required-limit", how: How::Computed };
+        Ok(limit.changed(percent, source))
+    }
+}
+
 /// "over 5 %", "from 4 %".
 pub fn limit_words(limit: Limit) -> String {
     let words = if limit.from_it_on { "from" } else { "over" };
@@ -50,7 +64,7 @@ pub fn limit_words(limit: Limit) -> String {
 pub fn flag_drift(found: &Verification, shown: &mut Shown) -> bool {
     if found.over_limit {
         shown.flag(
-            "flow-drift",
+            "verification-drift",
             format!(
                 "difference {}: flagged for review, not void; find out why, and ask the hygienist",
                 limit_words(found.limit)

@@ -9,7 +9,7 @@ use crate::hygiene::air::{Conditions, MeterKind, MeterRead, both_at_site};
 use crate::hygiene::parse::Kind;
 use crate::hygiene::round;
 use crate::hygiene::source;
-use crate::hygiene::verify::{FlowChoice, Measured, Reading, Run, measure, verify};
+use crate::hygiene::verify::{FlowChoice, Measured, Reading, Run, measure, off, verify};
 
 /// Which flow enters the volume.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -64,6 +64,7 @@ Examples:
   draught compute verify --before \"2.01 L/min\" --before \"2.02 L/min\" --before \"2.01 L/min\" --after \"1.88 L/min\"
   draught compute verify --before-run \"500 mL, 14.9 s\" --before-run \"500 mL, 15.0 s\" --before-run \"500 mL, 15.1 s\"
   draught compute verify --before \"2.0 L/min\" --after \"2.0 L/min\" --meter rotameter --calibration-air \"25 C, 760 mm Hg\" --before-air \"12 C, 84 kPa\" --after-air \"18 C, 84 kPa\"
+  draught compute verify --before \"2.09 L/min\" --required \"2.0 L/min\" --required-limit \"4 %\"
   draught compute verify --indicated \"16.67 L/min\" --standard \"16.10 L/min\" --required \"16.67 L/min\"
 
 A difference over the limit flags a sample for review. It voids nothing by itself.")]
@@ -106,9 +107,12 @@ pub struct Verify {
     /// What a flow standard reads at the same time.
     #[arg(long, value_name = "FLOW", requires = "indicated")]
     standard: Option<String>,
-    /// The flow that the sampler is to keep.
-    #[arg(long, value_name = "FLOW", requires = "indicated")]
+    /// The flow that is required: that before, or the one indicated, is compared with it.
+    #[arg(long, value_name = "FLOW")]
     required: Option<String>,
+    /// Another limit for that, in percent of the required flow.
+    #[arg(long, value_name = "PERCENT", requires = "required", conflicts_with = "indicated")]
+    required_limit: Option<String>,
 }
 
 impl Verify {
@@ -119,6 +123,37 @@ impl Verify {
             }
             _ => self.before_and_after(),
         }
+    }
+
+    /// The flow before beside the one that is required.
+    fn off_required(&self, before: f64, shown: &mut Shown) -> Result<(), Failure> {
+        let Some(text) = &self.required else { return Ok(()) };
+        let required = positive("--required", text, Kind::Flow)?;
+        let limit = self.rule.required(self.required_limit.as_deref())?;
+        shown.given("required", text);
+        let (percent, over) = off(before, required, limit).map_err(|p| problem("--required", p))?;
+        shown.formula(
+            "d = 100 (before - required) / required",
+            format!(
+                "100 x ({} - {}) / {} = {} %",
+                number(before),
+                number(required),
+                number(required),
+                number(percent)
+            ),
+        );
+        shown.difference("off the required flow", percent, 1, "%")?;
+        if over {
+            shown.flag(
+                "off-required",
+                format!(
+                    "off the required flow {}: set the flow anew, and verify again",
+                    limit_words(limit)
+                ),
+            );
+        }
+        shown.source(limit.source);
+        Ok(())
     }
 
     fn before_and_after(&self) -> Result<Shown, Failure> {
@@ -174,6 +209,7 @@ impl Verify {
             _ => shown
                 .note("no flow after: drift is not known; the sample is not complete without it"),
         }
+        self.off_required(found.before_l_per_min, &mut shown)?;
         shown.result("flow used", found.flow_used_l_per_min, 4, "L/min")?;
         shown.note(format!("flow used: {}", choice.words()));
         if !flag_drift(&found, &mut shown) && found.difference_percent.is_some() {

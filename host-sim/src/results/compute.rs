@@ -130,16 +130,6 @@ fn one(
         all.push(flags::flag("media-expired", format!("good until {}", expiry.says)));
     }
     let at = conditions(entry, volume.as_ref(), used_l, row);
-    let mut rows = Vec::new();
-    if let (Some(row), true) = (row, pump) {
-        all.extend(outside(sampler, row, used_l, wanted));
-        let flow = volume.as_ref().and_then(|v| v.flow_used_l_per_min).or(mean);
-        let minutes = row.pumped_ms as f64 / 60_000.0;
-        let drawn = method_fit::Drawn { flow, volume_l: used_l, minutes, volume_is: at.volume_is };
-        let (found, flags) = method_fit::compare(&followed, &drawn);
-        rows.extend(found);
-        all.extend(flags);
-    }
     let known = analytes::Known {
         field: &folder.field,
         sampler,
@@ -151,12 +141,12 @@ fn one(
         volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
         limits,
     };
-    let mut laboratory = Vec::new();
+    let (mut laboratory, mut masses) = (Vec::<super::AnalyteResult>::new(), Vec::new());
     for lab in &sampler.lab {
         let found = analytes::analyte(&known, lab);
         all.extend(found.flags);
         assumptions.extend(found.notes);
-        rows.extend(found.row);
+        masses.extend(found.row);
         if let (Some(concentration), Some(worker), Some(row)) =
             (found.concentration, &sampler.worker, row)
         {
@@ -172,6 +162,28 @@ fn one(
         }
         laboratory.push(found.shown);
     }
+    let mut rows = Vec::new();
+    if let (Some(row), true) = (row, pump) {
+        all.extend(outside(sampler, row, used_l, wanted));
+        let flow = volume.as_ref().and_then(|v| v.flow_used_l_per_min).or(mean);
+        let minutes = row.pumped_ms as f64 / 60_000.0;
+        // Of several analytes it is not known which the method means.
+        let concentration_mg_m3 = match laboratory.as_slice() {
+            [one] => one.concentration_mg_m3,
+            _ => None,
+        };
+        let drawn = method_fit::Drawn {
+            flow,
+            volume_l: used_l,
+            minutes,
+            volume_is: at.volume_is,
+            concentration_mg_m3,
+        };
+        let (found, flags) = method_fit::compare(&followed, &drawn);
+        rows.extend(found);
+        all.extend(flags);
+    }
+    rows.extend(masses);
     assumptions.extend(checked.notes.iter().cloned());
     note_budget(volume.as_ref(), assumptions);
     let verification = shown_verification(&checked, pump);

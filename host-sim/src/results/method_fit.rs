@@ -88,6 +88,8 @@ pub(super) struct Drawn {
     pub minutes: f64,
     /// "actual" or "standard": the conditions of the volume that concentrations are of.
     pub volume_is: &'static str,
+    /// What was found in it, in mg/m³: where a method states a volume at a concentration, the mass decides.
+    pub concentration_mg_m3: Option<f64>,
 }
 
 /// Flow, volume and time, with flags for what does not fit.
@@ -95,7 +97,8 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
     let Some(entry) = &followed.entry else { return (Vec::new(), Vec::new()) };
     let mut rows = Vec::new();
     let mut found = Vec::new();
-    for demand in demands(&entry.values, Air::default()) {
+    let air = Air { concentration_mg_m3: drawn.concentration_mg_m3, dust_mg_m3: None };
+    for demand in demands(&entry.values, air) {
         let (value, is) = match demand.what {
             What::Flow => (drawn.flow, drawn.flow.map(|q| format!("{} L/min", figures(q, 4)))),
             What::Volume | What::RecommendedVolume => {
@@ -205,6 +208,9 @@ pub(super) fn mass(
 fn row(demand: &Demand, value: Option<f64>, is: String) -> MethodRow {
     let (standing, says) = match value.map(|x| demand.standing(x, x, Of::Sample)) {
         None => ("not-known", "not known"),
+        Some(_) if value.is_some_and(|x| demand.cannot_tell(x, x, Of::Sample)) => {
+            ("not-known", "cannot be told: it depends on what is in the air")
+        }
         Some(Standing::Inside | Standing::Partly) => ("fits", "fits"),
         Some(Standing::Below) => ("outside", "too little"),
         Some(Standing::Above) => ("outside", "too much"),

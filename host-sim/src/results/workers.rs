@@ -4,7 +4,9 @@ use super::laboratory::WorkerResult;
 use super::{Limit, limits};
 use crate::event::{Field, Group, Worker};
 use crate::hygiene::confidence::{self, consecutive, single};
-use crate::hygiene::exposure::{Divisor, Stretch, Unsampled, Verdict, compare, mean, short_term};
+use crate::hygiene::exposure::{
+    Divisor, Stretch, Unsampled, Verdict, compare, highest_quarter, mean,
+};
 use crate::hygiene::round::figures;
 use crate::hygiene::{Amount, at_least};
 
@@ -24,15 +26,6 @@ pub(super) struct Part {
     pub relative_95: Option<f64>,
     /// From the beginning to the end, in ms, where the clock was trusted.
     pub window: Option<(u64, u64)>,
-}
-
-/// A pump stops within seconds of a quarter of an hour: so close counts as one (common practice, no source).
-pub(super) const QUARTER_MIN: f64 = 15.0;
-const NEAR_MIN: f64 = 10.0 / 60.0;
-
-/// The minutes of a short-term sample, a quarter of an hour where it is as good as one.
-pub(super) fn quarter(minutes: f64) -> f64 {
-    if (minutes - QUARTER_MIN).abs() <= NEAR_MIN { QUARTER_MIN } else { minutes }
 }
 
 /// Every worker's results; what is assumed and missing goes to the two lists.
@@ -325,6 +318,22 @@ fn confidence(r: &mut WorkerResult, parts: &[Part], value: Amount, limit: Option
     };
 }
 
+/// Samples by when they began, in runs that have no gap: a tube is changed within a minute (common practice, no source).
+fn consecutive_runs(mut parts: Vec<Part>) -> Vec<Vec<Part>> {
+    parts.sort_by_key(|p| p.window);
+    let mut runs: Vec<Vec<Part>> = Vec::new();
+    for part in parts {
+        let ended = runs.last().and_then(|run| run.last()?.window).map(|w| w.1);
+        let follows =
+            ended.zip(part.window).is_some_and(|(end, (begin, _))| begin.abs_diff(end) <= 60_000);
+        match runs.last_mut() {
+            Some(run) if follows => run.push(part),
+            _ => runs.push(vec![part]),
+        }
+    }
+    runs
+}
+
 /// The largest mean over a quarter of an hour.
 fn highest(
     worker: &Worker,
@@ -339,26 +348,31 @@ fn highest(
     r.divisor_h = Some(0.25);
     r.limit = limit.cloned();
     let parts = referred(parts, limit, assumptions);
-    let means = parts.iter().filter_map(|p| {
-        let stretch = Stretch { minutes: quarter(p.minutes), concentration: p.concentration };
-        short_term(stretch, Unsampled::Unknown).ok()
-    });
-    let largest = means.reduce(|a, b| {
-        // The bounds of a maximum are the maxima of the bounds.
-        let low = a.low().max(b.low());
-        match (a.high(), b.high()) {
-            (Some(x), Some(y)) if x.max(y) == low => Amount::Found(low),
-            (Some(x), Some(y)) if low == 0.0 => Amount::Below(x.max(y)),
-            (Some(x), Some(y)) => Amount::Between(low, x.max(y)),
-            _ => Amount::AtLeast(low),
+    let several = parts.len() > 1;
+    let means = consecutive_runs(parts).into_iter().filter_map(|run| {
+        let stretches: Vec<Stretch> = run
+            .iter()
+            .map(|p| Stretch { minutes: p.minutes, concentration: p.concentration })
+            .collect();
+        let found = highest_quarter(&stretches, Unsampled::Unknown).ok()?;
+        if run.len() > 1 {
+            let ids: Vec<&str> = run.iter().map(|p| p.sampler.as_str()).collect();
+            let line = format!(
+                "{}: {} follow one another and are put together",
+                worker.id.is,
+                ids.join(", ")
+            );
+            push_once(assumptions, line);
         }
+        Some(found.value)
     });
+    let largest = means.reduce(Amount::larger);
     match largest {
         Some(value) => {
             put(&mut r, value);
             if let (Some(limit), Some(x)) = (limit, r.twa_mg_m3)
                 && at_least(x, limit.value_mg_m3)
-                && parts.len() > 1
+                && several
             {
                 r.verdict.push_str("; the largest of the samples counts");
             }

@@ -362,3 +362,46 @@ fn a_table_keeps_bounds_and_has_the_workers() {
     assert!((least - 1.4 / 0.3 * 150.0 / 480.0).abs() < 1e-9, "{least}");
     assert!(!text.contains("99999999"), "no dust of the arithmetic");
 }
+
+#[test]
+fn short_samples_that_follow_one_another_are_put_together() {
+    // 7 min at 20 and 8 min at 40: (140 + 320) / 15 = 30.67.
+    let mut records = shift().clone();
+    let record = &mut records[0].file;
+    let first = record.samples[0].clone();
+    let at = |record: &draught_sim::record_file::SampleRecord, from: u64, ms: u64| {
+        let wall = |add| {
+            let begin = first.begin.as_ref().expect("a begin");
+            let utc = &begin.utc;
+            let minute: u64 = utc[14..16].parse::<u64>().expect("minutes") + add / 60_000;
+            let text = format!("{}{minute:02}{}", &utc[..14], &utc[16..]);
+            Some(draught_sim::record_file::Instant { utc: text, local: begin.local.clone() })
+        };
+        draught_sim::record_file::SampleRecord {
+            begin: wall(from),
+            end: wall(from + ms),
+            pumped_ms: ms,
+            metered_ms: ms,
+            ..record.clone()
+        }
+    };
+    let second = at(&first, 7 * 60_000, 8 * 60_000);
+    record.samples = vec![
+        at(&first, 0, 7 * 60_000),
+        draught_sim::record_file::SampleRecord { sample: 2, ..second },
+    ];
+    let limits = format!("limit = [{}]", limit("25 mg/m3", "short-term", ""));
+    // 14 L and 16 L at 2.0 L/min: 0.28 mg and 0.64 mg.
+    let field = event(&limits, SHIFT)
+        + &tube("S1", "sample = 1\ngroup = \"short-term\"", "mass = \"0.28 mg\"")
+        + &tube("S2", "sample = 2\ngroup = \"short-term\"", "mass = \"0.64 mg\"");
+    let r = results(&field, &records);
+    let w = workers(&r, "short-term")[0];
+    assert!((w.twa_mg_m3.expect("a number") - 460.0 / 15.0).abs() < 1e-9, "{w:?}");
+    assert!(w.verdict.starts_with("over the limit"), "{}", w.verdict);
+    assert!(
+        r.assumptions.iter().any(|a| a.contains("S1, S2 follow one another")),
+        "{:?}",
+        r.assumptions
+    );
+}

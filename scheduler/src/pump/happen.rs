@@ -58,8 +58,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
         self.run.drawn_before = self.run.input(now).drawn;
         self.run.tally = Tally::new(now.mono);
-        // What the sampler before did is not held against it, also where the motor runs on.
-        self.limits.start();
+        // What was wrong with the sampler before is not held against it at once, where the motor runs on.
+        self.limits.next_sampler();
         self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
         self.run.event.samples = self.run.event.samples.max(number);
         self.changed = true;

@@ -328,3 +328,18 @@ fn a_flow_that_was_never_corrected_in_one_sample_is_flagged_there() {
     let not: Vec<_> = rows.samples.iter().map(|s| (s.uncorrected_ms, s.metered_ms())).collect();
     assert_eq!(flagged, [false, true], "not corrected, of metered: {not:?}");
 }
+
+#[test]
+fn a_blocked_inlet_trips_also_when_every_run_is_short_and_has_a_sampler_of_its_own() {
+    for seconds in [4, 30] {
+        let run = DurationMs::from_ms(seconds * 1_000).unwrap();
+        let steps = [Step::RunFor { run, target: None }, fresh(100)];
+        let (rig, mut pump) = armed(&block(settings(), &steps), 60_000);
+        rig.set().open_percent = 0;
+        while pump.record().trips == [0; 5] {
+            let until = rig.look().ms + 1_000;
+            assert!(rig.run(&mut pump, until) && until < 3 * MINUTE, "{seconds} s, never");
+        }
+        assert!(rig.look().ms > MINUTE, "{seconds} s, {} ms", rig.look().ms);
+    }
+}

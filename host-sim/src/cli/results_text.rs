@@ -301,7 +301,17 @@ fn workers(r: &Results) -> String {
         let of =
             [w.worker.clone(), w.analyte.clone(), w.divisor_name.clone(), w.says.clone(), share];
         table.row(of.into_iter().chain([w.samples.join(", ")]));
-        verdicts.push(format!("  {}, {}: {}{bounds}\n", w.worker, w.analyte, w.verdict));
+        // Of several limits, which.
+        let same =
+            |o: &&crate::results::WorkerResult| (&o.worker, &o.analyte) == (&w.worker, &w.analyte);
+        let of_limit = match &w.limit {
+            Some(limit) if r.workers.iter().filter(same).count() > 1 => {
+                format!(", {} {}", limit.says, limit.kind)
+            }
+            _ => String::new(),
+        };
+        let about = format!("{}, {}{of_limit}", w.worker, w.analyte);
+        verdicts.push(format!("  {about}: {}{bounds}\n", w.verdict));
     }
     t += &table.render();
     t += "\n";

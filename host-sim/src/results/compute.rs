@@ -147,20 +147,26 @@ fn one(
         all.extend(found.flags);
         assumptions.extend(found.notes);
         masses.extend(found.row);
-        if let (Some(concentration), Some(worker), Some(row)) =
-            (found.concentration, &sampler.worker, row)
-        {
+        if let (Some(worker), Some(row), true) = (&sampler.worker, row, pump) {
+            // Without a result it is at least nothing.
+            let concentration = found.concentration.unwrap_or(Amount::AtLeast(0.0));
+            // Where the laboratory states no uncertainty, that of the volume alone.
+            let of_all = found.shown.budget.as_ref().map(|b| b.combined_percent / 100.0);
+            let of_volume = volume.as_ref().and_then(|v| v.computed.as_ref());
+            let relative = of_all.or(of_volume.map(|b| b.combined / b.result));
             parts.push(Part {
                 at_reference: at.reference,
-                relative_95: found
-                    .shown
-                    .budget
-                    .as_ref()
-                    .map(|b| 1.645 * b.combined_percent / 100.0),
+                relative_95: relative.map(|u| 1.645 * u),
+                pending: found.concentration.is_none(),
                 ..part(sampler, &worker.is, &found.shown.analyte, row, concentration)
             });
         }
         laboratory.push(found.shown);
+    }
+    if let (Some(worker), Some(row), true) = (&sampler.worker, row, pump && sampler.lab.is_empty())
+    {
+        let waits = part(sampler, &worker.is, "", row, Amount::AtLeast(0.0));
+        parts.push(Part { pending: true, ..waits });
     }
     let mut rows = Vec::new();
     if let (Some(row), true) = (row, pump) {
@@ -281,6 +287,7 @@ fn part(s: &Sampler, worker: &str, analyte: &str, row: &SampleRecord, found: Amo
         concentration: found,
         at_reference: None,
         relative_95: None,
+        pending: false,
         window: at(&row.begin).zip(at(&row.end)),
     }
 }

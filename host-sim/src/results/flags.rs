@@ -49,7 +49,7 @@ table! {
     "time-unaccounted", "review",
         "pumped before a cut, and in no record",
         "the pump ran shortly before a cut and no checkpoint holds that: up to one checkpoint interval a cut is missing",
-        "the volume may be too small by that time x flow; add it to the uncertainty";
+        "the volume may be too small by that time x flow; the uncertainty of the volume has it already, as time";
     "clock-stepped", "review",
         "the clock was set, or went its own way",
         "the wall clock was set or went its own way during the event: times of day may be off, lengths of time are not",

@@ -298,10 +298,10 @@ pub(super) fn side_by_side(
         }
     };
     if let Some(t) = h.temperature_c {
-        row("temperature", dash(), around(t, "°C", 3), "outside".to_owned());
+        row("temperature", dash(), around(t, "°C", 3), "of the air".to_owned());
     }
     if let Some(pa) = h.pressure_kpa {
-        row("pressure", dash(), around(pa, "kPa", 4), "outside".to_owned());
+        row("pressure", dash(), around(pa, "kPa", 4), "of the air".to_owned());
     }
     if let Some(n) = h.interruptions {
         row("interruptions", dash(), n.to_string(), "of more than 1 min".to_owned());

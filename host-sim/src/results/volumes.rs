@@ -252,6 +252,8 @@ fn budget(
     let meter_u = [before, after].into_iter().flatten().map(|s| s.meter_u_percent);
     let meter_u = meter_u.collect::<Option<Vec<f64>>>();
     let meter_u = meter_u.and_then(|all| all.into_iter().reduce(f64::max));
+    // What the pump's own sensor makes uncertain.
+    let of_pump = way == VolumeFrom::Integrated || k.sampler.flow_from == Some(FlowFrom::Pump);
     let limit = k.rule.limit.percent;
     let mut sources: Sources = Vec::new();
     let (calibration_percent, drift, repeated) = match meter_u {
@@ -267,7 +269,7 @@ fn budget(
                     "assumed: verified once only, so drift within the verification limit, rectangular",
                 ),
             };
-            if way == VolumeFrom::Integrated
+            if of_pump
                 && let Some((pump, meter, ..)) = k.pump_off_meter()
                 && (pump - meter).abs() > half
             {
@@ -287,7 +289,7 @@ fn budget(
         None => {
             let off = k.verified.shown.difference_percent.map_or(0.0, f64::abs);
             let off = match k.pump_off_meter() {
-                Some((.., pump, _)) if way == VolumeFrom::Integrated => off.max(pump.abs()),
+                Some((.., pump, _)) if of_pump => off.max(pump.abs()),
                 _ => off,
             };
             let says = "assumed: flow within the verification limit or the difference found, rectangular; the meter's uncertainty is not known";

@@ -24,6 +24,8 @@ pub(super) struct Part {
     pub at_reference: Option<f64>,
     /// What it may be off by, of itself, at a level of 95 % on one side: 1.645 times its relative standard uncertainty; where it has a budget.
     pub relative_95: Option<f64>,
+    /// There is no result of it yet: at least nothing, and no one knows how much. Without an analyte it may be of any.
+    pub pending: bool,
     /// From the beginning to the end, in ms, where the clock was trusted.
     pub window: Option<(u64, u64)>,
 }
@@ -40,16 +42,23 @@ pub(super) fn results(
     for worker in &field.workers {
         let own: Vec<&Part> = parts.iter().filter(|p| p.worker == worker.id.is).collect();
         let mut analytes: Vec<&str> = Vec::new();
-        for part in &own {
+        for part in own.iter().filter(|p| !p.analyte.is_empty()) {
             if !analytes.iter().any(|a| a.eq_ignore_ascii_case(&part.analyte)) {
                 analytes.push(&part.analyte);
             }
         }
+        if analytes.is_empty() {
+            found.push(without_result(worker, &own));
+        }
         for analyte in analytes {
+            let of_analyte = |p: &&Part| p.analyte.eq_ignore_ascii_case(analyte);
+            // A sampler that waits for the laboratory beside one of this analyte is for another.
+            let waits = |p: &&Part| {
+                p.analyte.is_empty()
+                    && !own.iter().filter(|o| of_analyte(o)).any(|o| overlap(&[o, p]).is_some())
+            };
             let of = |groups: &[Option<Group>]| -> Vec<&Part> {
-                let fits = |p: &&&Part| {
-                    p.analyte.eq_ignore_ascii_case(analyte) && groups.contains(&p.group)
-                };
+                let fits = |p: &&&Part| (of_analyte(p) || waits(p)) && groups.contains(&p.group);
                 own.iter().filter(fits).copied().filter(|p| !p.duplicate).collect()
             };
             let shift = of(&[None, Some(Group::Shift)]);
@@ -120,6 +129,36 @@ fn referred(parts: &[&Part], limit: Option<&Limit>, notes: &mut Vec<String>) -> 
         Part { concentration: limit.map_or(own, at), ..(*p).clone() }
     };
     parts.iter().map(as_it_takes).collect()
+}
+
+/// A worker of whom nothing is known yet is told, or who reads the table sees only the others.
+fn without_result(worker: &Worker, parts: &[&Part]) -> WorkerResult {
+    let ids: Vec<&str> = parts.iter().map(|p| p.sampler.as_str()).collect();
+    WorkerResult {
+        says: "no result".to_owned(),
+        verdict: if ids.is_empty() {
+            "no result: no sample of this worker has a record".to_owned()
+        } else {
+            format!("no result yet of {}", ids.join(", "))
+        },
+        ..head(worker, "-", "twa", parts)
+    }
+}
+
+/// What is so where the result of a sample is not there yet.
+fn tell_pending(r: &mut WorkerResult, parts: &[Part], at_reference: bool) {
+    let pending: Vec<&str> =
+        parts.iter().filter(|p| p.pending).map(|p| p.sampler.as_str()).collect();
+    if !pending.is_empty() {
+        let of = format!("no result yet of {}", pending.join(", "));
+        r.verdict = match pending.len() == parts.len() {
+            true => of,
+            false => format!("{}; {of}", r.verdict),
+        };
+    }
+    if at_reference && r.says != "not known" {
+        r.says.push_str(" at 25 °C, 760 mm Hg");
+    }
 }
 
 fn head(worker: &Worker, analyte: &str, kind: &str, parts: &[&Part]) -> WorkerResult {
@@ -236,6 +275,7 @@ fn average(
     r.divisor_h = Some(found.divisor_minutes / 60.0);
     put(&mut r, found.value);
     confidence(&mut r, parts, found.value, limit);
+    tell_pending(&mut r, parts, limit.is_some_and(|l| l.in_ppm));
     r
 }
 
@@ -306,6 +346,16 @@ fn confidence(r: &mut WorkerResult, parts: &[Part], value: Amount, limit: Option
     } else {
         confidence::Class::NoViolation
     };
+    if let Some(part) = parts.iter().find(|p| p.relative_95.is_none()) {
+        // What is over the limit as it stands is not made less by that.
+        let so = if value > limit.value_mg_m3 { "over the limit" } else { "cannot be told" };
+        r.verdict = format!(
+            "{so}: how sure {} is, is not known, for its flow was not verified",
+            part.sampler
+        );
+        (r.lcl, r.ucl) = (None, None);
+        return;
+    }
     let worst = parts.iter().filter_map(|p| p.relative_95).fold(0.0, f64::max);
     r.verdict = if worst > sae && class != confidence::Class::Violation {
         format!(
@@ -348,6 +398,7 @@ fn highest(
     r.divisor_h = Some(0.25);
     r.limit = limit.cloned();
     let parts = referred(parts, limit, assumptions);
+    let all = parts.clone();
     let several = parts.len() > 1;
     let means = consecutive_runs(parts).into_iter().filter_map(|run| {
         let stretches: Vec<Stretch> = run
@@ -379,5 +430,6 @@ fn highest(
         }
         None => "not computed".clone_into(&mut r.says),
     }
+    tell_pending(&mut r, &all, limit.is_some_and(|l| l.in_ppm));
     r
 }

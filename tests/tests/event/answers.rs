@@ -405,3 +405,96 @@ fn short_samples_that_follow_one_another_are_put_together() {
         r.assumptions
     );
 }
+
+#[test]
+fn a_flow_that_nobody_verified_gives_no_class() {
+    let twa = format!("limit = [{}]", limit("5 mg/m3", "twa-8h", ", sae = 0.1"));
+    let verdict = |mass: &str| {
+        let field = (event(&twa, SHIFT) + &tube("S", "", &format!("mass = \"{mass}\"")))
+            .replace(
+                "before = [{ flow = \"2.0 L/min\" }]\nafter = [{ flow = \"2.0 L/min\" }]\n",
+                "",
+            )
+            .replace("\"mean-flow-time\"", "\"integrated\"");
+        let r = results(&field, shift());
+        let w = workers(&r, "twa")[0];
+        assert_eq!((w.lcl, w.ucl), (None, None));
+        w.verdict.clone()
+    };
+    assert!(verdict("0.3 mg").starts_with("cannot be told"), "{}", verdict("0.3 mg"));
+    // What is over it is not made less by that: 9 mg in 300 L are 9.4 mg/m3 over 8 h.
+    assert!(verdict("9 mg").starts_with("over the limit"), "{}", verdict("9 mg"));
+}
+
+#[test]
+fn a_sample_without_a_result_is_not_time_without_a_sample() {
+    let twa = format!("limit = [{}]", limit("5 mg/m3", "twa-8h", ""));
+    // Two samplers one after the other; the second waits for the laboratory, or has a mass that its blank takes whole.
+    for lab in [
+        "",
+        "[[sampler.lab]]\nanalyte = \"dust\"\n",
+        "[[sampler.lab]]\nanalyte = \"dust\"\nmass = \"0.01 mg\"\n",
+    ] {
+        let mut records = shift().clone();
+        for row in &mut records[1].file.samples {
+            for at in [&mut row.begin, &mut row.end].into_iter().flatten() {
+                at.utc = at.utc.replace("2027-05-10", "2027-05-11");
+            }
+        }
+        let second = tube("S2", "", "mass = \"1 mg\"")
+            .replace("records/p1.json", "records/p2.json")
+            .replace("pump = \"P1\"", "pump = \"P2\"");
+        let second = second.split("[[sampler.lab]]").next().expect("a sampler").to_owned() + lab;
+        let field = event(&twa, SHIFT)
+            + &tube("S1", "", "mass = \"1.5 mg\"")
+            + &second
+            + &if lab.contains("0.01") { blank("B", "mass = \"0.02 mg\"") } else { String::new() };
+        let r = results(&field, &records);
+        let w = workers(&r, "twa")[0];
+        assert_eq!((w.twa_mg_m3, w.unsampled_h), (None, Some(0.0)), "{lab} {w:?}");
+        assert!(
+            w.least_mg_m3.is_some() && w.verdict.contains("no result yet of S2"),
+            "{lab} {w:?}"
+        );
+    }
+}
+
+#[test]
+fn every_worker_has_a_row() {
+    let field = event("", SHIFT)
+        + "[[worker]]\nid = \"W2\"\n"
+        + &tube("S", "", "mass = \"1.5 mg\"").split("[[sampler.lab]]").next().expect("a sampler");
+    let r = results(&field, shift());
+    let told: Vec<_> = r
+        .workers
+        .iter()
+        .map(|w| (w.worker.as_str(), w.says.as_str(), w.verdict.as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            ("W1", "no result", "no result yet of S"),
+            ("W2", "no result", "no result: no sample of this worker has a record"),
+        ]
+    );
+}
+
+#[test]
+fn a_flow_taken_from_a_pump_that_is_off_the_meter_is_no_surer_than_that() {
+    let relative = |more: &str| {
+        let field = (event("", SHIFT) + &tube("S", more, "mass = \"1.5 mg\""))
+            .replace(
+                "before = [{ flow = \"2.0 L/min\" }]",
+                "before = [{ flow = \"2.2 L/min\", meter-u = \"0.5 %\" }]",
+            )
+            .replace(
+                "after = [{ flow = \"2.0 L/min\" }]",
+                "after = [{ flow = \"2.2 L/min\", meter-u = \"0.5 %\" }]",
+            );
+        let r = results(&field, shift());
+        r.samples[0].uncertainty.clone().expect("a budget").combined_percent
+    };
+    // Some 9 % off, rectangular: over 5 %.
+    assert!(relative("flow-from = \"pump\"") > 5.0, "{}", relative("flow-from = \"pump\""));
+    assert!(relative("") < 1.0, "{}", relative(""));
+}

@@ -178,7 +178,8 @@ fn consecutive_tubes_make_one_average_and_less_error_than_one() {
     let limit = TWA.replace(" }", ", sae = 0.2 }");
     let tube = |n: u32, mass: f64| {
         format!(
-            "[[sampler]]\nid = \"S-{n}\"\nworker = \"W1\"\ngroup = \"shift\"\nrecord = \"records/p1.json\"\nsample = {n}\n{}",
+            "[[sampler]]\nid = \"S-{n}\"\nworker = \"W1\"\ngroup = \"shift\"\nrecord = \"records/p1.json\"\nsample = {n}\n\
+             before = [{{ flow = \"100 mL/min\" }}]\nafter = [{{ flow = \"100 mL/min\" }}]\n{}",
             lab(&format!("mass = \"{mass} mg\""))
         )
     };

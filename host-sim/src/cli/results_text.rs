@@ -310,6 +310,17 @@ fn workers(r: &Results) -> String {
             }
             _ => String::new(),
         };
+        let to_review: Vec<&str> = r
+            .samples
+            .iter()
+            .filter(|s| w.samples.contains(&s.sampler))
+            .filter(|s| s.flags.iter().any(|f| f.level == "review"))
+            .map(|s| s.sampler.as_str())
+            .collect();
+        let bounds = match to_review.as_slice() {
+            [] => bounds,
+            ids => format!("{bounds}; review the flags of {}", ids.join(", ")),
+        };
         let about = format!("{}, {}{of_limit}", w.worker, w.analyte);
         verdicts.push(format!("  {about}: {}{bounds}\n", w.verdict));
     }

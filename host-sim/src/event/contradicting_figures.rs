@@ -110,3 +110,45 @@ pub(super) fn shared_records(folder: &Folder, found: &mut Vec<Finding>) {
         );
     }
 }
+
+/// One record under two names would be two samples of two people.
+pub(super) fn same_records(folder: &Folder, found: &mut Vec<Finding>) {
+    for (i, b) in folder.records.iter().enumerate() {
+        let is_same = |a: &&super::Record| {
+            let rows = |r: &super::Record| -> Vec<String> {
+                r.file.spans.iter().map(|s| s.row_hex.clone()).collect()
+            };
+            a.path != b.path && a.file.event == b.file.event && rows(a) == rows(b)
+        };
+        if let Some(a) = folder.records.iter().take(i).find(is_same) {
+            found.push(
+                Finding::error("same-record", format!("{} and {} are one record", a.path, b.path))
+                    .help("one of them was copied from the wrong pump: collect it again"),
+            );
+        }
+    }
+}
+
+/// A limit of an analyte that nobody looked for is compared with nothing.
+pub(super) fn limits_of_nothing(folder: &Folder, found: &mut Vec<Finding>) {
+    let labs = || folder.field.samplers.iter().flat_map(|s| &s.lab);
+    let mut there: Vec<&str> = labs().filter_map(|l| l.analyte.as_deref()).collect();
+    there.sort_unstable();
+    there.dedup();
+    if there.is_empty() {
+        return;
+    }
+    for limit in &folder.field.event.limits {
+        let Some(analyte) = &limit.analyte else { continue };
+        if !there.iter().any(|a| a.eq_ignore_ascii_case(analyte)) {
+            found.push(
+                Finding::warning(
+                    "limit-of-nothing",
+                    format!("no sampler has {analyte:?}, and a limit is of it"),
+                )
+                .at(limit.at.clone(), "compared with nothing")
+                .help(format!("the laboratory reported {}; write it alike", there.join(", "))),
+            );
+        }
+    }
+}

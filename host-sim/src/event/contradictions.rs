@@ -4,7 +4,9 @@ use draught::calendar::{Civil, UtcOffset};
 use draught::clock::WallMs;
 use draught::wire;
 
-use super::contradicting_figures::{laboratory, shared_records, shifts};
+use super::contradicting_figures::{
+    laboratory, limits_of_nothing, same_records, shared_records, shifts,
+};
 use super::field::{FlowReadings, Kind, Sampler, Stated, VolumeFrom};
 use super::folder::{BLOCK, Folder, PLAN, table_of, wall};
 use crate::methods::{Library, Named};
@@ -37,6 +39,8 @@ pub(super) fn all(folder: &Folder, library: &Library) -> Vec<Finding> {
     }
     shifts(folder, &mut found);
     shared_records(folder, &mut found);
+    same_records(folder, &mut found);
+    limits_of_nothing(folder, &mut found);
     found
 }
 

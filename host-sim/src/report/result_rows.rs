@@ -153,6 +153,10 @@ fn exposure(results: &Results, w: &WorkerResult) -> [String; 41] {
     put("ucl", number(w.ucl));
     put("result", words(Some(&w.says)));
     put("verdict", words(Some(&w.verdict)));
+    let own = results.samples.iter().filter(|s| w.samples.contains(&s.sampler));
+    let codes: std::collections::BTreeSet<&str> =
+        own.flat_map(|s| &s.flags).map(|f| f.code.as_str()).collect();
+    put("flags", words(Some(&codes.into_iter().collect::<Vec<_>>().join(" "))));
     row
 }
 

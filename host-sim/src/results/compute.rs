@@ -190,6 +190,9 @@ fn one(
         all.extend(flags);
     }
     rows.extend(masses);
+    // Plan and method may ask the same, and both sides of a verification have the same fault.
+    let mut seen = std::collections::BTreeSet::new();
+    all.retain(|f| seen.insert((f.code.clone(), measured(&f.says).to_owned())));
     assumptions.extend(checked.notes.iter().cloned());
     note_budget(volume.as_ref(), assumptions);
     let verification = shown_verification(&checked, pump);
@@ -267,6 +270,11 @@ fn manifolds(samples: &mut [SampleResult]) {
             }
         }
     }
+}
+
+/// The part of a flag's words that says what was measured: "238.0 L" of "238.0 L, method 400 to 800 L".
+fn measured(says: &str) -> &str {
+    says.split_once(", ").map_or(says, |(is, _)| is)
 }
 
 fn shown_verification(checked: &Verified, pump: bool) -> Option<super::Verification> {

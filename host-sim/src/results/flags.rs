@@ -110,6 +110,10 @@ table! {
         "rotameter not corrected",
         "a rotameter was read without the air of its calibration: it was not corrected",
         "fill in calibrated-temperature and calibrated-pressure, and temperature and pressure at the site";
+    "flow-not-as-verified", "review",
+        "mean flow x time of a flow that was not steady",
+        "the volume is mean verified flow x time, and for a while the flow was another: minutes without flow count as air",
+        "use the pump's own volume, or leave out the time in which it was blocked";
     "tubes-off-pump", "review",
         "tubes together off their pump",
         "the verified flows of the tubes on a pump are together not its own flow",

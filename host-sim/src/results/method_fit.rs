@@ -98,7 +98,13 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
     let mut rows = Vec::new();
     let mut found = Vec::new();
     let air = Air { concentration_mg_m3: drawn.concentration_mg_m3, dust_mg_m3: None };
-    for demand in demands(&entry.values, air) {
+    let mass_decides = demand(&entry.values, What::Mass, air).is_some();
+    for mut demand in demands(&entry.values, air) {
+        let by_mass = demand.what == What::Volume && demand.stated.by_mass;
+        if by_mass {
+            let limits = entry.values.limits(air);
+            (demand.least, demand.most) = (limits.least_l, limits.most_l);
+        }
         let (value, is) = match demand.what {
             What::Flow => (drawn.flow, drawn.flow.map(|q| format!("{} L/min", figures(q, 4)))),
             What::Volume | What::RecommendedVolume => {
@@ -110,7 +116,8 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
             What::Mass => continue,
         };
         let row = row(&demand, value, is.unwrap_or_else(|| "not known".to_owned()));
-        if row.standing == "outside" {
+        // What is asked of the mass is flagged there.
+        if row.standing == "outside" && !(by_mass && mass_decides) {
             let code = match demand.what {
                 what if what.is_recommended() => "off-recommended",
                 What::Flow => "flow-outside",

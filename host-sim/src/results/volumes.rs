@@ -40,11 +40,16 @@ pub(super) struct Known<'a> {
 }
 
 impl Known<'_> {
+    /// Whether the flow was another for a while than that which was verified.
+    fn is_unsteady(&self) -> bool {
+        const UNSTEADY: [&str; 4] = ["flow-unsteady", "flow-off", "limit-tripped", "flow-unknown"];
+        self.row.flags.iter().any(|f| UNSTEADY.contains(&f.as_str()))
+    }
+
     /// The flow that the pump believed it kept while it was verified: its mean where it was steady, else its target, for what stopped or
     /// slowed it during the sample did not do so at the verification.
     fn own_flow_l_per_min(&self) -> Option<f64> {
-        const UNSTEADY: [&str; 4] = ["flow-unsteady", "flow-off", "limit-tripped", "flow-unknown"];
-        let unsteady = self.row.flags.iter().any(|f| UNSTEADY.contains(&f.as_str()));
+        let unsteady = self.is_unsteady();
         let mean = self.row.flow_ul_per_min.map(|f| f64::from(f.mean) / 1e6);
         if unsteady { self.target_l_per_min } else { mean.or(self.target_l_per_min) }
     }
@@ -73,7 +78,8 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     let way = asked.unwrap_or(match off_meter {
         _ if k.on_manifold => VolumeFrom::VerifiedTube,
         // Beyond the limit the meter is believed, which has a certificate.
-        Some((.., true)) => VolumeFrom::MeanFlowTime,
+        // Not where it cannot have seen what happened: minutes without flow would count as air.
+        Some((.., true)) if !k.is_unsteady() => VolumeFrom::MeanFlowTime,
         _ => VolumeFrom::Integrated,
     });
     let refused = k.on_manifold && way != VolumeFrom::VerifiedTube;
@@ -96,6 +102,17 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     standard(&mut v, k);
     why(&mut v, k, minutes);
     let mut flags = Vec::new();
+    let counted_as_air = integrated
+        .zip(traditional)
+        .filter(|_| way == VolumeFrom::MeanFlowTime && !from_pump && k.is_unsteady());
+    if let Some((integrated, traditional)) = counted_as_air {
+        let says = format!(
+            "{} L by mean flow x time, {} L by the pump",
+            figures(traditional, 4),
+            figures(integrated, 4)
+        );
+        flags.push(super::flags::flag("flow-not-as-verified", says));
+    }
     if used.is_none() {
         flags.push(flags::flag("no-volume", v.used_because.clone()));
     }
@@ -275,6 +292,11 @@ fn budget(
             {
                 half = (pump - meter).abs();
                 says = "the pump's own flow off the verified one: no better known than that, rectangular";
+            }
+            let of_volumes = (used - litres(k.row.volume_raw_ul_ms_per_min)).abs() / minutes;
+            if way == VolumeFrom::MeanFlowTime && k.is_unsteady() && of_volumes > half {
+                half = of_volumes;
+                says = "the flow was not always that which was verified: no better known than what the pump metered, rectangular";
             }
             sources.push((
                 "flow calibration",

@@ -463,7 +463,7 @@ fn a_sample_without_a_result_is_not_time_without_a_sample() {
 fn every_worker_has_a_row() {
     let field = event("", SHIFT)
         + "[[worker]]\nid = \"W2\"\n"
-        + &tube("S", "", "mass = \"1.5 mg\"").split("[[sampler.lab]]").next().expect("a sampler");
+        + tube("S", "", "mass = \"1.5 mg\"").split("[[sampler.lab]]").next().expect("a sampler");
     let r = results(&field, shift());
     let told: Vec<_> = r
         .workers
@@ -497,4 +497,42 @@ fn a_flow_taken_from_a_pump_that_is_off_the_meter_is_no_surer_than_that() {
     // Some 9 % off, rectangular: over 5 %.
     assert!(relative("flow-from = \"pump\"") > 5.0, "{}", relative("flow-from = \"pump\""));
     assert!(relative("") < 1.0, "{}", relative(""));
+}
+
+#[test]
+fn a_volume_at_a_concentration_is_judged_and_shown_by_the_mass() {
+    // 6 mg in 300 L: at those 20 mg/m3, 0501 takes 12.5 to 250 L.
+    let own = "method = \"nmam-0501\"";
+    let r = results(&(event("", SHIFT) + &tube("S", own, "mass = \"6 mg\"")), shift());
+    let row = r.samples[0].method_fit.iter().find(|m| m.what == "volume").expect("a row").clone();
+    assert_eq!(row.standing, "outside", "{row:?}");
+    assert!(same(row.most.expect("a most"), 250.0) && same(row.least.expect("a least"), 12.5));
+    // Flagged once, as a mass.
+    let found: Vec<_> =
+        codes(&r.samples[0]).into_iter().filter(|c| c.ends_with("-outside")).collect();
+    assert_eq!(found, ["mass-outside"]);
+}
+
+#[test]
+fn mean_flow_times_time_of_a_blocked_sample_is_flagged_and_never_chosen_unasked() {
+    let mut records = shift().clone();
+    let row = &mut records[0].file.samples[0];
+    row.flags = vec!["flow-unsteady".to_owned()];
+    row.volume_raw_ul_ms_per_min = row.volume_raw_ul_ms_per_min / 4 * 3;
+    let of = |more: &str, flow: &str| {
+        let field = (event("", SHIFT) + &tube("S", "", "mass = \"1.5 mg\""))
+            .replace("volume-from = \"mean-flow-time\"\n", more)
+            .replace("2.0 L/min\" }]", &format!("{flow} L/min\", meter-u = \"0.5 %\" }}]"));
+        results(&field, &records)
+    };
+    let asked = of("volume-from = \"mean-flow-time\"\n", "2.0");
+    assert!(codes(&asked.samples[0]).contains(&"flow-not-as-verified"));
+    // 300 L and 225 L: half width 75 L, rectangular.
+    let u = asked.samples[0].uncertainty.clone().expect("a budget").combined_percent;
+    assert!((u - 25.0 / 3_f64.sqrt()).abs() < 0.2, "{u}");
+    // Ten percent off the meter, and still the pump's own volume: it alone has seen the blockage.
+    let unasked = of("", "2.2");
+    let volume = unasked.samples[0].volume.clone().expect("a volume");
+    assert_eq!(volume.used_is.as_deref(), Some("integrated"));
+    assert!(codes(&unasked.samples[0]).contains(&"pump-off-meter"));
 }

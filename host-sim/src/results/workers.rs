@@ -274,7 +274,11 @@ fn average(
     };
     r.divisor_h = Some(found.divisor_minutes / 60.0);
     put(&mut r, found.value);
-    confidence(&mut r, parts, found.value, limit);
+    if limit.is_some_and(|l| l.sae.is_some()) {
+        confidence(&mut r, parts, found.value, limit);
+    } else {
+        near_the_limit(&mut r, parts, found.value);
+    }
     tell_pending(&mut r, parts, limit.is_some_and(|l| l.in_ppm));
     r
 }
@@ -311,6 +315,26 @@ fn put(r: &mut WorkerResult, value: Amount) {
             };
         }
         Err(p) => r.verdict = p.to_string(),
+    }
+}
+
+/// Without a sampling and analytical error, the uncertainty of the samples: where the limit lies within it, that is said.
+fn near_the_limit(r: &mut WorkerResult, parts: &[Part], value: Amount) {
+    let (Some(limit), Amount::Found(x)) = (&r.limit, value) else { return };
+    let limit = limit.value_mg_m3;
+    match parts.iter().map(|p| p.relative_95).collect::<Option<Vec<f64>>>() {
+        None => r.verdict.push_str("; how sure that is, is not known: a flow was not verified"),
+        Some(all) => {
+            // An average is no less sure than the least sure of its samples.
+            let u = all.into_iter().fold(0.0, f64::max);
+            if (x * (1.0 - u)..=x * (1.0 + u)).contains(&limit) {
+                let words = if x > limit { "over the limit" } else { "cannot be told" };
+                r.verdict = format!(
+                    "{words}: the limit lies within the uncertainty of {} % (95 %)",
+                    figures(100.0 * u, 2)
+                );
+            }
+        }
     }
 }
 
@@ -421,6 +445,7 @@ fn highest(
     match largest {
         Some(value) => {
             put(&mut r, value);
+            near_the_limit(&mut r, &all, value);
             if let (Some(limit), Some(x)) = (limit, r.twa_mg_m3)
                 && at_least(x, limit.value_mg_m3)
                 && several

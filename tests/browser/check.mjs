@@ -1,10 +1,11 @@
-// Opens report pages in Chromium and looks at what only a browser knows.
+// Opens report pages and field sheets in Chromium and looks at what only a browser knows.
 //
 //   node check.mjs FOLDER [--pictures FOLDER]
 //
-// FOLDER holds NAME.json (the results), NAME.html, NAME.a4.pdf and NAME.letter.pdf for each case.
+// FOLDER holds NAME.json (the results), NAME.html, NAME.a4.pdf and NAME.letter.pdf for each case, and for event folders the
+// field sheets NAME.sheet-a4.html and NAME.sheet-letter.html.
 
-import { readFileSync, readdirSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
+import { existsSync, readFileSync, readdirSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { execFileSync } from "node:child_process";
 import { tmpdir } from "node:os";
 import { basename, join, resolve } from "node:path";
@@ -13,6 +14,7 @@ import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
 import { numbers } from "./numbers.mjs";
 import { sheets } from "./sheets.mjs";
+import { fieldSheets } from "./field.mjs";
 
 const axeSource = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const widths = [360, 768, 1280];
@@ -56,13 +58,19 @@ const context = await chromium.launchPersistentContext(profile, {
   ],
 });
 
-const names = readdirSync(folder).filter((n) => n.endsWith(".html")).map((n) => basename(n, ".html"));
+const names = readdirSync(folder)
+  .filter((n) => n.endsWith(".html") && !n.includes(".sheet-"))
+  .map((n) => basename(n, ".html"));
 check(names.length > 0, `there are pages in ${folder}`);
 for (const name of names.sort()) {
   console.log(name);
   const results = JSON.parse(readFileSync(join(folder, `${name}.json`), "utf8"));
   await onePage(name, results);
   sheets(folder, name, results, check);
+  for (const paper of ["a4", "letter"]) {
+    const sheet = join(folder, `${name}.sheet-${paper}.html`);
+    if (existsSync(sheet)) await fieldSheet(`${name}, field sheet, ${paper}`, sheet, paper, results);
+  }
 }
 await context.close();
 rmSync(profile, { recursive: true, force: true });
@@ -71,13 +79,29 @@ process.exitCode = failures ? 1 : 0;
 
 async function onePage(name, results) {
   const url = pathToFileURL(join(folder, `${name}.html`)).href;
+  const page = await looked(name, url, ["light", "dark"]);
+  await headings(name, page);
+  await numbers(name, page, results, check);
+  await keyboard(name, page, url);
+  await page.close();
+}
+
+async function fieldSheet(name, file, paper, results) {
+  const url = pathToFileURL(file).href;
+  const page = await looked(name, url, ["light"]);
+  await fieldSheets(name, page, paper, results, check);
+  await page.close();
+}
+
+/// A page at every width: nothing is said on the console, asked for or too wide, and axe finds nothing.
+async function looked(name, url, schemes) {
   const page = await context.newPage();
   const said = [];
   const asked = [];
   page.on("console", (message) => said.push(message.text()));
   page.on("pageerror", (error) => said.push(String(error)));
   page.on("request", (request) => asked.push(request.url()));
-  for (const scheme of ["light", "dark"]) {
+  for (const scheme of schemes) {
     await page.emulateMedia({ colorScheme: scheme, media: "screen" });
     for (const width of widths) {
       await page.setViewportSize({ width, height: 800 });
@@ -100,10 +124,7 @@ async function onePage(name, results) {
   const others = asked.filter((a) => a !== url && a !== "data:,");
   check(asked.length > 0 && others.length === 0, `${name}: the page asks for ${others.join("; ")}`);
   check((await page.locator("script, [src], link[rel=stylesheet], iframe, object, form").count()) === 0, `${name}: something is loaded or sent`);
-  await headings(name, page);
-  await numbers(name, page, results, check);
-  await keyboard(name, page, url);
-  await page.close();
+  return page;
 }
 
 /// What reaches over the right edge, beside the page as a whole.
@@ -128,8 +149,10 @@ async function headings(name, page) {
   }
   const tables = await page.$$eval("table", (all) => all.filter((t) => !t.caption?.textContent.trim() || t.querySelector("thead th:not([scope=col])")).length);
   check(tables === 0, `${name}: ${tables} tables without caption or scope`);
-  const charts = await page.$$eval(".chart svg[role=img]", (all) => all.map((s) => [s.querySelector("title")?.textContent, s.querySelector("desc")?.textContent]));
-  const drawn = await page.$$eval(".chart svg[role=img], .spark", (all) =>
+  const charts = await page.$$eval(".chart", (all) =>
+    all.map((c) => [c.getAttribute("role") === "img" && c.getAttribute("aria-label"), document.getElementById(c.getAttribute("aria-describedby"))?.textContent]),
+  );
+  const drawn = await page.$$eval(".chart .plot, .spark", (all) =>
     all.map((svg) => {
       const shapes = [...svg.querySelectorAll("rect, line, circle, polyline")];
       const curves = [...svg.querySelectorAll("polyline")];

@@ -1,4 +1,4 @@
-//! Writes the results of the invented events to a folder, a JSON file each: `cargo run -p draught-tests --example report_cases -- FOLDER`.
+//! Writes the results of the invented events to a folder, a JSON file each, and an event folder with simulated records: `cargo run -p draught-tests --example report_cases -- FOLDER`.
 
 fn main() -> std::io::Result<()> {
     let folder = std::env::args().nth(1).unwrap_or_else(|| ".".to_owned());
@@ -10,5 +10,5 @@ fn main() -> std::io::Result<()> {
             serde_json::to_string_pretty(&results)?,
         )?;
     }
-    Ok(())
+    draught_tests::event_cases::six_workers(&folder.join("events/grain-cleaning"))
 }

@@ -3,6 +3,7 @@
 pub mod compare;
 pub mod crc_strength;
 pub mod drive;
+pub mod event_cases;
 pub mod oracle;
 pub mod plans;
 pub mod power;

@@ -8,6 +8,8 @@ use crate::hygiene::round;
 use crate::plan::step_words::meaning;
 use crate::record_file::NOTICE;
 pub use crate::report::page::Paper;
+use crate::report::page::number::dated;
+use crate::report::page::table::{Column, table};
 
 const CAUTIONS: [&str; 9] = [
     "The pump starts by itself, and may start again by itself after an outage.",
@@ -22,21 +24,32 @@ const CAUTIONS: [&str; 9] = [
 ];
 
 const STYLE: &str = "
-:root { color: #111; background: #fff; font: 9.5pt/1.3 'Source Sans 3', 'Noto Sans', 'Liberation Sans', sans-serif; }
+:root { color: #111; background: #fff; font: 9.5pt/1.3 'Source Sans 3', 'Noto Sans', 'Liberation Sans', sans-serif; color-scheme: only light; }
 * { box-sizing: border-box; }
 body { margin: 0 auto; max-width: 190mm; padding: 6mm 4mm; }
 h1 { font-size: 15pt; margin: 0 0 1mm; } h2 { font-size: 11.5pt; margin: 0 0 1.5mm; } h3 { font-size: 9.5pt; margin: 2.5mm 0 1mm; }
-p { margin: 0 0 1mm; } .small { font-size: 8.5pt; } .id { white-space: nowrap; }
+p { margin: 0 0 1mm; } .small { font-size: 8.5pt; } .keep { white-space: nowrap; }
 .notice { border: 1.2pt solid #b00; color: #900; font-weight: 700; padding: 1mm 2mm; margin: 0 0 2mm; text-align: center; }
 section { break-inside: avoid; border-top: 1.2pt solid #111; padding-top: 2mm; margin-top: 4mm; }
-section.sampler { break-inside: avoid; }
 .facts { display: grid; grid-template-columns: repeat(auto-fit, minmax(42mm, 1fr)); gap: 1mm 3mm; margin: 0; }
 .facts div { min-width: 0; } dt, th { font-size: 8pt; font-weight: 600; color: #444; } dd { margin: 0; min-height: 6mm; border-bottom: .6pt solid #777; padding: .6mm 0; overflow-wrap: anywhere; }
-.wrap { overflow-x: auto; } table { border-collapse: collapse; width: 100%; } th, td { border: .6pt solid #777; padding: .7mm 1.2mm; text-align: left; vertical-align: top; }
-td { height: 6.5mm; overflow-wrap: break-word; } table.even { table-layout: fixed; } td.n { text-align: right; font-variant-numeric: tabular-nums; }
+table { border-collapse: collapse; width: 100%; table-layout: fixed; margin-top: 2.5mm; } th, td { border: .6pt solid #777; padding: .7mm 1.2mm; text-align: left; vertical-align: top; }
+caption { text-align: left; font-weight: 700; padding-bottom: 1mm; }
+td, tbody th { height: 6.5mm; overflow-wrap: break-word; } td.figure { text-align: right; font-variant-numeric: tabular-nums; }
+.flow th:nth-child(1) { width: 8%; } .flow th:nth-child(2) { width: 19%; } .flow th:nth-child(7) { width: 7%; } .flow th:nth-child(8) { width: 8%; }
+.flow th:nth-child(n + 9) { width: 11%; } .checks th:nth-child(1) { width: 6%; } .hands th:nth-child(1) { width: 5%; } .hands th:nth-child(2) { width: 15%; } .hands th:nth-child(3) { width: 14%; }
+.hands th:nth-child(4), .hands th:nth-child(7) { width: 13%; } .hands th:nth-child(9) { width: 8%; } .samplers table { table-layout: auto; }
+.seen { height: 12mm; border: .6pt solid #777; }
 ul { margin: 0; padding-left: 5mm; } ol { margin: 0; padding-left: 6mm; columns: 2; }
-@media (max-width: 600px) { ol { columns: 1; } }
-@media print { body { max-width: none; padding: 0; } .wrap { overflow: visible; } a { color: inherit; } }
+@media screen and (max-width: 46rem) {
+  ol { columns: 1; }
+  table, tbody, caption, tr, th, td { display: block; border: 0; width: auto !important; }
+  thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
+  tr { border: .6pt solid #777; padding: 1mm; margin-bottom: 1mm; }
+  td[data-label], td[data-label].figure { display: grid; height: auto; min-height: 6.5mm; grid-template-columns: 40% 1fr; text-align: left; border-top: .6pt solid #ccc; }
+  td[data-label]::before { content: attr(data-label); color: #444; }
+}
+@media print { body { max-width: none; padding: 0; } a { color: inherit; } }
 ";
 
 /// The page.
@@ -45,10 +58,9 @@ pub fn html(folder: &Folder, paper: Paper) -> String {
     let e = &folder.field.event;
     let name = e.name.clone().unwrap_or_else(|| "Event".to_owned());
     let simulated = folder.records.iter().any(|r| r.file.origin != "pump");
-    let size = match paper {
-        Paper::A4 => "@page { size: A4; margin: 13mm 12mm; }",
-        Paper::Letter => "@page { size: Letter; margin: 13mm 12mm; }",
-    };
+    // Each sheet says what it belongs to: they part company in the field.
+    let title = format!("Field sheet: {name}");
+    let edges = crate::report::page::edges(&title, simulated, Some(paper));
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -57,13 +69,13 @@ pub fn html(folder: &Folder, paper: Paper) -> String {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:";
                 link rel="icon" href="data:,";
-                title { "Field sheet: " (name) @if simulated { " (" (NOTICE) ")" } }
-                style { (PreEscaped(STYLE)) (PreEscaped(size)) }
+                title { (title) @if simulated { " (" (NOTICE) ")" } }
+                style { (PreEscaped(STYLE)) (PreEscaped(edges)) }
             }
             body {
                 main {
                     @if simulated { p.notice { (NOTICE) } }
-                    h1 { "Field sheet: " (name) }
+                    h1 { (title) }
                     (head(folder))
                     section { h2 { "Mind" } ul { @for line in CAUTIONS { li { (line) } } } }
                     @for sampler in &folder.field.samplers { (one(sampler, simulated)) }
@@ -76,7 +88,7 @@ pub fn html(folder: &Folder, paper: Paper) -> String {
 }
 
 fn text(value: Option<&str>) -> Markup {
-    html! { @if let Some(value) = value { (value) } @else { (PreEscaped("&nbsp;")) } }
+    html! { @if let Some(value) = value { (dated(value)) } @else { (PreEscaped("&nbsp;")) } }
 }
 
 fn fact(label: &str, value: Option<&str>) -> Markup {
@@ -123,11 +135,13 @@ fn one(s: &Sampler, simulated: bool) -> Markup {
         section.sampler {
             h2 { (s.id.is) ", " (kind) @if simulated && s.kind == Kind::Pump { " (" (NOTICE) ")" } }
             dl.facts {
-                (fact("Worker", s.worker.as_ref().map(|w| w.is.as_str())))
-                (fact("Place", s.place.as_deref()))
+                @if s.kind == Kind::Pump {
+                    (fact("Worker", s.worker.as_ref().map(|w| w.is.as_str())))
+                }
+                @if s.kind != Kind::FieldBlank { (fact("Place", s.place.as_deref())) }
                 @if s.kind == Kind::Pump {
                     (fact("Pump", s.pump.as_ref().map(|p| p.is.as_str())))
-                    (fact("Sample of its record", s.sample.as_ref().map(|n| n.says.as_str())))
+                    @if let Some(n) = &s.sample { (fact("Sample of its record", Some(&n.says))) }
                 }
                 @if s.kind != Kind::Bulk {
                     (fact("Media lot", s.media_lot.as_deref()))
@@ -144,26 +158,26 @@ fn one(s: &Sampler, simulated: bool) -> Markup {
             }
             @if s.kind == Kind::Pump { (flow(s)) (checks(s)) }
             h3 { "What was done and seen" }
-            div style="height: 12mm; border: .6pt solid #777" {}
+            div.seen {}
         }
     }
 }
 
 fn flow(s: &Sampler) -> Markup {
-    html! {
-        h3 { "Flow, with the sampler in line" }
-        div.wrap {
-            table.even {
-                // Wide enough for a pen, in %: which, when, readings, mean, air, meter, who.
-                colgroup { @for width in [8, 17, 10, 10, 10, 9, 7, 8, 12, 9] { col style={ "width: " (width) "%" }; } }
-                thead { tr { @for head in ["", "At", "1, L/min", "2, L/min", "3, L/min", "Mean", "°C", "kPa", "Meter", "By"] { th scope="col" { (head) } } } }
-                tbody {
-                    (readings("Before", s.before.last()))
-                    (readings("After", s.after.first()))
-                }
-            }
-        }
-    }
+    let columns = [
+        Column::text("flow"),
+        Column::text("at"),
+        Column::figure("1, L/min"),
+        Column::figure("2, L/min"),
+        Column::figure("3, L/min"),
+        Column::figure("mean"),
+        Column::figure("°C"),
+        Column::figure("kPa"),
+        Column::text("meter"),
+        Column::text("by"),
+    ];
+    let rows = vec![readings("before", s.before.last()), readings("after", s.after.first())];
+    html! { div.flow { (table("Flow, with the sampler in line", &columns, rows)) } }
 }
 
 /// The unit stands in the head of the table.
@@ -171,7 +185,7 @@ fn number(value: Option<f64>, n: u8) -> Option<String> {
     round::significant(value?, n).ok()
 }
 
-fn readings(which: &str, r: Option<&FlowReadings>) -> Markup {
+fn readings(which: &str, r: Option<&FlowReadings>) -> Vec<Markup> {
     let flows: Vec<f64> = r.map_or_else(Vec::new, |r| {
         if r.runs.is_empty() {
             r.flows_l_per_min.clone()
@@ -185,78 +199,87 @@ fn readings(which: &str, r: Option<&FlowReadings>) -> Markup {
         format!("{} {kind}", r.meter.as_deref().unwrap_or("")).trim().to_owned()
     });
     let at = r.and_then(|r| r.when.as_ref()).map(|w| w.says.as_str());
-    html! {
-        tr {
-            th scope="row" { (which) }
-            td { (text(at)) }
-            @for i in 0..3 { td.n { (text(number(flows.get(i).copied(), 4).as_deref())) } }
-            td.n { (text(number(mean, 4).as_deref())) }
-            td.n { (text(number(r.and_then(|r| r.temperature_c), 3).as_deref())) }
-            td.n { (text(number(r.and_then(|r| r.pressure_kpa), 4).as_deref())) }
-            td { (text(meter.as_deref())) }
-            td { (text(r.and_then(|r| r.by.as_deref()))) }
-        }
-    }
+    let mut cells = vec![html! { (which) }, text(at)];
+    cells.extend((0..3).map(|i| text(number(flows.get(i).copied(), 4).as_deref())));
+    cells.extend([
+        text(number(mean, 4).as_deref()),
+        text(number(r.and_then(|r| r.temperature_c), 3).as_deref()),
+        text(number(r.and_then(|r| r.pressure_kpa), 4).as_deref()),
+        text(meter.as_deref()),
+        text(r.and_then(|r| r.by.as_deref())),
+    ]);
+    cells
 }
 
 fn checks(s: &Sampler) -> Markup {
-    let rows = s.checks.len().max(3);
-    html! {
-        h3 { "In-shift checks" }
-        div.wrap {
-            table.even {
-                thead { tr { @for head in ["At", "Flow, L/min", "Pump shows, min", "Initials", "Sampler, tube, clip in place"] { th scope="col" { (head) } } } }
-                tbody {
-                    @for i in 0..rows {
-                        @let check = s.checks.get(i);
-                        tr {
-                            td { (text(check.and_then(|c| c.when.as_ref()).map(|w| w.says.as_str()))) }
-                            td.n { (text(number(check.and_then(|c| c.flow_l_per_min), 4).as_deref())) }
-                            td.n { (text(number(check.and_then(|c| c.minutes), 4).as_deref())) }
-                            td { (text(check.and_then(|c| c.by.as_deref()))) }
-                            td { (PreEscaped("&nbsp;")) }
-                        }
-                    }
-                }
-            }
-        }
-    }
+    let columns = [
+        Column::text("no."),
+        Column::text("at"),
+        Column::figure("flow, L/min"),
+        Column::figure("pump shows, min"),
+        Column::text("initials"),
+        Column::text("sampler, tube, clip in place"),
+    ];
+    let rows = (0..s.checks.len().max(3)).map(|i| {
+        let check = s.checks.get(i);
+        let at = check.and_then(|c| c.when.as_ref()).map(|w| w.says.as_str());
+        vec![
+            html! { (i + 1) },
+            text(at),
+            text(number(check.and_then(|c| c.flow_l_per_min), 4).as_deref()),
+            text(number(check.and_then(|c| c.minutes), 4).as_deref()),
+            text(check.and_then(|c| c.by.as_deref())),
+            text(None),
+        ]
+    });
+    html! { div.checks { (table("In-shift checks", &columns, rows.collect())) } }
 }
 
 /// The custody form: who had which sampler.
 fn form(folder: &Folder, simulated: bool) -> Markup {
+    let columns = [
+        Column::text("sampler"),
+        Column::text("kind"),
+        Column::text("seal"),
+        Column::text("lot, good until"),
+        Column::text("analyse for"),
+        Column::text("storage"),
+        Column::text("retrieve by"),
+    ];
+    let rows = folder.field.samplers.iter().map(|s| {
+        let joined = |parts: Vec<String>| Some(parts.join(", ")).filter(|t| !t.is_empty());
+        let lot = [s.media_lot.clone(), s.expiry.as_ref().map(|e| e.says.clone())];
+        let lot = joined(lot.into_iter().flatten().collect());
+        let what = joined(s.lab.iter().filter_map(|l| l.analyte.clone()).collect());
+        vec![
+            html! { (s.id.is) },
+            html! { (s.kind.word().replace('-', " ")) },
+            text(s.seal.as_deref()),
+            text(lot.as_deref()),
+            text(what.as_deref()),
+            text(s.custody.storage.as_deref()),
+            text(s.custody.retrieve_by.as_ref().map(|r| r.says.as_str())),
+        ]
+    });
+    let hand_columns = [
+        Column::text("no."),
+        Column::text("samplers"),
+        Column::text("relinquished by"),
+        Column::text("at"),
+        Column::text("signature"),
+        Column::text("received by"),
+        Column::text("at "),
+        Column::text("signature "),
+        Column::text("seals whole"),
+    ];
+    let hands = hands(folder).into_iter().enumerate().map(|(i, hand)| hand_over(i + 1, &hand));
     html! {
         section style="break-before: page; break-inside: auto" {
             @if simulated { p.notice { (NOTICE) } }
             h2 { "Chain of custody" }
             p.small { "One row a sampler; sign at each hand over. " @if let Some(l) = &folder.field.event.laboratory { "Laboratory: " (l) "." } }
-            div.wrap {
-                table {
-                    thead { tr { @for head in ["Sampler", "Kind", "Seal", "Lot, good until", "Analyse for", "Storage", "Retrieve by"] { th scope="col" { (head) } } } }
-                    tbody {
-                        @for s in &folder.field.samplers {
-                            @let lot = [s.media_lot.clone(), s.expiry.as_ref().map(|e| e.says.clone())].into_iter().flatten().collect::<Vec<_>>().join(", ");
-                            @let what = s.lab.iter().filter_map(|l| l.analyte.clone()).collect::<Vec<_>>().join(", ");
-                            tr {
-                                th scope="row" { (s.id.is) }
-                                td { (s.kind.word()) }
-                                td { (text(s.seal.as_deref())) }
-                                td { (text(Some(lot.as_str()).filter(|l| !l.is_empty()))) }
-                                td { (text(Some(what.as_str()).filter(|l| !l.is_empty()))) }
-                                td { (text(s.custody.storage.as_deref())) }
-                                td { (text(s.custody.retrieve_by.as_ref().map(|r| r.says.as_str()))) }
-                            }
-                        }
-                    }
-                }
-            }
-            h3 { "Hand overs" }
-            div.wrap {
-                table.even {
-                    thead { tr { @for head in ["Samplers", "Relinquished by", "At", "Signature", "Received by", "At", "Signature", "Seals whole"] { th scope="col" { (head) } } } }
-                    tbody { @for hand in hands(folder) { (hand_over(&hand)) } }
-                }
-            }
+            div.samplers { (table("Samplers", &columns, rows.collect())) }
+            div.hands { (table("Hand overs", &hand_columns, hands.collect())) }
         }
     }
 }
@@ -283,18 +306,20 @@ fn hands(folder: &Folder) -> Vec<Hand> {
     all
 }
 
-fn hand_over((ids, gave, took): &Hand) -> Markup {
+fn hand_over(number: usize, (ids, gave, took): &Hand) -> Vec<Markup> {
     let at = |h: &HandOver| h.when.as_ref().map(|w| w.says.clone());
-    html! {
-        tr {
-            td { @for (n, id) in ids.iter().enumerate() { @if n > 0 { ", " } span.id { (id) } } }
-            td { (text(gave.by.as_deref())) }
-            td { (text(at(gave).as_deref())) }
-            td { (PreEscaped("&nbsp;")) }
-            td { (text(took.by.as_deref())) }
-            td { (text(at(took).as_deref())) }
-            td { (PreEscaped("&nbsp;")) }
-            td { (PreEscaped("&nbsp;")) }
-        }
-    }
+    vec![
+        html! { (number) },
+        html! {
+            @if ids.is_empty() { (text(None)) }
+            @for (i, id) in ids.iter().enumerate() { @if i > 0 { ", " } span.keep { (id) } }
+        },
+        text(gave.by.as_deref()),
+        text(at(gave).as_deref()),
+        text(None),
+        text(took.by.as_deref()),
+        text(at(took).as_deref()),
+        text(None),
+        text(None),
+    ]
 }

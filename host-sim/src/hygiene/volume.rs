@@ -50,6 +50,9 @@ pub struct Sampled {
     pub elapsed_minutes: f64,
     /// Of these, with the pump at work.
     pub pumping_minutes: f64,
+    /// The flow that the pump believed it kept while it was verified, in L/min, where that is not its mean: of a sampler that was
+    /// blocked for a while, its target.
+    pub flow_kept_l_per_min: Option<f64>,
 }
 
 /// One reason why the two volumes differ.
@@ -67,6 +70,8 @@ pub enum Why {
         /// Pump's mean flow over mean verified flow, less 1, in %.
         percent: f64,
     },
+    /// The flow was not all of the time what the pump kept while it was verified.
+    Unsteady,
 }
 
 impl Why {
@@ -84,6 +89,9 @@ impl Why {
                 super::round::significant(percent.abs(), 2).unwrap_or_default(),
                 if percent < 0.0 { "less" } else { "more" }
             ),
+            Self::Unsteady => {
+                "the flow was not all of the time what it was when it was verified".to_owned()
+            }
         }
     }
 }
@@ -109,8 +117,9 @@ pub struct Beside {
 /// Puts the pump's integrated volume beside mean flow times elapsed time, and divides the difference into its
 /// reasons:
 ///
-/// `Vi - Qu te = -Qu (te - tp) + (Qm - Qu) tp + (Vi - Qm tp)`: time off, flow chosen, sensor gain; Vi integrated, Qu flow
-/// used, Qm mean of before and after (before alone, if there is none after), te elapsed and tp pumping time.
+/// `Vi - Qu te = -Qu (te - tp) + (Qm - Qu) tp + (Qk - Qm) tp + (Vi - Qk tp)`: time off, flow chosen, sensor gain, unsteady
+/// flow; Vi integrated, Qu flow used, Qm mean of before and after (before alone, if there is none after), Qk the flow that the pump
+/// kept (Vi / tp, if no other is given), te elapsed and tp pumping time.
 ///
 /// Range: volumes, flows, times above 0; pumping time not over elapsed time. Source: arithmetic; the two volumes, 40 CFR
 /// 50 App. B 10 and 6.2 (2015 edition).
@@ -127,6 +136,7 @@ pub struct Beside {
 ///     flow_after_l_per_min: Some(1.99),
 ///     elapsed_minutes: 480.0,
 ///     pumping_minutes: 450.0,
+///     flow_kept_l_per_min: None,
 /// })?;
 /// assert_eq!((found.mean_flow_time_l, found.difference_l.round()), (960.0, -60.0));
 /// # Ok::<(), draught_sim::hygiene::Problem>(())
@@ -149,11 +159,16 @@ pub fn beside(sampled: &Sampled) -> Result<Beside, Problem> {
     let mean = before / 2.0 + after / 2.0;
     let by_mean = positive("volume", result("volume", mean * pumping)?)?;
     let mut reasons = Vec::new();
-    let gain = result("sensor gain", 100.0 * (integrated / by_mean - 1.0))?;
+    let by_kept = match sampled.flow_kept_l_per_min {
+        Some(kept) => result("volume", positive("flow kept", kept)? * pumping)?,
+        None => integrated,
+    };
+    let gain = result("sensor gain", 100.0 * (by_kept / by_mean - 1.0))?;
     for (why, litres) in [
         (Why::TimeOff { minutes: not_negative("time off", off.max(0.0))? }, -used * off.max(0.0)),
         (Why::FlowChosen, (mean - used) * pumping),
-        (Why::SensorGain { percent: gain }, integrated - by_mean),
+        (Why::SensorGain { percent: gain }, by_kept - by_mean),
+        (Why::Unsteady, integrated - by_kept),
     ] {
         // What is less than a millionth of the volume is the dust of arithmetic.
         if litres.abs() > traditional.max(integrated) * 1e-6 {

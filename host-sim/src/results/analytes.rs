@@ -165,11 +165,11 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
         }
     }
     let mut row = None;
-    if k.sampler.kind != Kind::Bulk
+    // Of a blank, little is what is hoped for; of a bulk sample there is no limit.
+    if k.sampler.kind == Kind::Pump
         && let Some(found) = lab.found()
     {
-        let entry = k.method.filter(|_| k.sampler.kind == Kind::Pump);
-        let (of_method, raised) = method_fit::mass(entry, &name, lab, found, net.mass_mg);
+        let (of_method, raised) = method_fit::mass(k.method, &name, lab, found, net.mass_mg);
         row = of_method;
         flags.extend(raised);
     }

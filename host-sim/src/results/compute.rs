@@ -108,7 +108,9 @@ fn one(
     if let Some((record, row)) = record.zip(row) {
         all.extend(pump_flags::of_sample(record, row));
     }
-    if pump && folder.has_field {
+    // Before anything has happened there is nothing to review.
+    let begun = row.is_some() || checked.before.is_some() || checked.after.is_some();
+    if pump && folder.has_field && begun {
         all.extend(checked.flags.iter().cloned());
     }
     let volume = row.map(|row| {
@@ -224,7 +226,7 @@ fn one(
         uncertainty: volume.as_ref().and_then(|v| v.budget.clone()),
         volume: volume.map(|v| v.shown),
         laboratory,
-        method_says: followed.says.filter(|_| pump),
+        method_says: followed.says.filter(|_| pump && row.is_some()),
         method_fit: rows,
         flags: all,
         series: record.zip(row).map(|(r, row)| from_record::series(r, row)).unwrap_or_default(),

@@ -298,13 +298,13 @@ pub(super) fn side_by_side(
         }
     };
     if let Some(t) = h.temperature_c {
-        row("temperature", dash(), around(t, "°C", 3), "of the air".to_owned());
+        row("air temperature", dash(), around(t, "°C", 3), String::new());
     }
     if let Some(pa) = h.pressure_kpa {
-        row("pressure", dash(), around(pa, "kPa", 4), "of the air".to_owned());
+        row("air pressure", dash(), around(pa, "kPa", 4), String::new());
     }
     if let Some(n) = h.interruptions {
-        row("interruptions", dash(), n.to_string(), "of more than 1 min".to_owned());
+        row("interruptions", dash(), n.to_string(), "over 1 min".to_owned());
     }
     if let (Some(a), Some(b)) = (h.battery_armed_percent, h.battery_ended_percent) {
         row("battery", dash(), format!("{a} % to {b} %"), whole());

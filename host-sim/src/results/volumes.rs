@@ -49,9 +49,8 @@ impl Known<'_> {
     /// The flow that the pump believed it kept while it was verified: its mean where it was steady, else its target, for what stopped or
     /// slowed it during the sample did not do so at the verification.
     fn own_flow_l_per_min(&self) -> Option<f64> {
-        let unsteady = self.is_unsteady();
         let mean = self.row.flow_ul_per_min.map(|f| f64::from(f.mean) / 1e6);
-        if unsteady { self.target_l_per_min } else { mean.or(self.target_l_per_min) }
+        if self.is_unsteady() { self.target_l_per_min } else { mean.or(self.target_l_per_min) }
     }
 
     /// The pump's own flow, the meter's, the difference in percent, and whether that is over the limit.
@@ -239,6 +238,7 @@ fn why(v: &mut Volumes, k: &Known<'_>, minutes: f64) {
         flow_after_l_per_min: k.verified.after.as_ref().map(|s| s.flow_l_per_min),
         elapsed_minutes: minutes,
         pumping_minutes: minutes,
+        flow_kept_l_per_min: k.is_unsteady().then_some(k.target_l_per_min).flatten(),
     });
     if let Ok(found) = found {
         for (reason, litres) in &found.reasons {

@@ -1,5 +1,6 @@
 //! Volumes, laboratory results and their uncertainty in a case.
 
+use draught_sim::hygiene::round;
 use draught_sim::results::{AnalyteResult, Budget, Limit, Term, Volumes};
 
 fn term(name: &str, value: f64, distribution: &str, divisor: f64, source: &str) -> Term {
@@ -72,7 +73,7 @@ pub fn lab(
             below_mg_m3: Some(below),
             share_of_limit_percent: Some(below / limit.value_mg_m3 * 100.0),
             verdict: Some("below what can be detected".to_owned()),
-            says: format!("< {below:.3} mg/m3"),
+            says: format!("< {} mg/m3", round::significant_up(below, 2).unwrap_or_default()),
             ..about
         };
     }

@@ -3,6 +3,7 @@
 mod figures;
 mod sample;
 
+use draught_sim::hygiene::round;
 use draught_sim::results::{
     BlankResult, EventHead, Limit, PairResult, RecordHead, Results, WorkerResult,
 };
@@ -163,7 +164,10 @@ pub fn six_workers() -> Results {
                 lcl: None,
                 ucl: None,
                 verdict: "below the limit".to_owned(),
-                says: format!("< {:.3} mg/m3", below.unwrap_or(0.0)),
+                says: format!(
+                    "< {} mg/m3",
+                    round::significant_up(below.unwrap_or(0.0), 2).unwrap_or_default()
+                ),
                 ..worker(&who, &id, 0.0)
             });
         }

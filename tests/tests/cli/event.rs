@@ -174,7 +174,7 @@ fn table_report_and_sheet_say_the_same_and_that_it_is_simulated() {
         "S-101",
         "B-1",
         "Chain of custody",
-        "size: Letter",
+        "size: letter",
         "classified area",
         "snag",
     ] {

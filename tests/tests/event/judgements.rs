@@ -76,6 +76,10 @@ fn what_happened_in_between_is_seen_by_integration_only() {
     let r = of(&read("", "2.0", "2.0", ""), blocked);
     assert_eq!(used(&r).0, Some("integrated"));
     assert!(used(&r).1 < 230.0 && !codes(&r).contains(&"pump-off-meter"), "{:?}", codes(&r));
+    // Why the two differ: the sensor is right, and the flow was not what it was set to.
+    let why = &only(&r).volume.as_ref().expect("a volume").why_they_differ;
+    assert!(why.iter().any(|w| w.starts_with("the flow was not all of the time")), "{why:?}");
+    assert!(!why.iter().any(|w| w.contains("sensor")), "{why:?}");
     // The meter against the target: still off, where it is.
     let r = of(&read("", "1.88", "1.88", ""), blocked);
     assert!(codes(&r).contains(&"pump-off-meter"), "{:?}", codes(&r));

@@ -167,6 +167,7 @@ proptest! {
             flow_after_l_per_min: Some(d),
             elapsed_minutes: e,
             pumping_minutes: f,
+            flow_kept_l_per_min: None,
         };
         match beside(&sampled) {
             Ok(two) => {

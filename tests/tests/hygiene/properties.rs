@@ -129,6 +129,7 @@ proptest! {
     #[test]
     fn reasons_add_up_to_the_difference(
         i in 1.0..5000.0_f64, used in 0.1..20.0_f64, before in 0.1..20.0_f64, after in 0.1..20.0_f64, e in 1.0..1500.0_f64, part in 0.01..1.0_f64,
+        kept in prop::option::of(0.1..20.0_f64),
     ) {
         let found = beside(&Sampled {
             integrated_l: i,
@@ -137,6 +138,7 @@ proptest! {
             flow_after_l_per_min: Some(after),
             elapsed_minutes: e,
             pumping_minutes: e * part,
+            flow_kept_l_per_min: kept,
         }).expect("two volumes");
         let sum: f64 = found.reasons.iter().map(|r| r.1).sum();
         let size = found.integrated_l.max(found.mean_flow_time_l);

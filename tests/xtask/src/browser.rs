@@ -1,14 +1,14 @@
-//! Report pages in a real browser.
+//! Report pages and field sheets in a real browser.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use crate::shell::{self, Failure, Outcome, cargo, fail, root, target_folder};
 
 /// `cargo xtask browser --help`
 pub const HELP: &str = "\
-Makes report pages of invented events, opens them in Chromium and looks at what only a browser knows
+Makes report pages and field sheets of invented events, opens them in Chromium and looks at what only a browser knows
 
 Usage: cargo xtask browser [--pictures FOLDER]
 
@@ -70,7 +70,8 @@ pub fn run(arguments: &[String]) -> Outcome {
     shell::run(&mut check)
 }
 
-/// Every case as a page and as prints, made by the command that people type.
+/// Every case as a page and as prints, made by the command that people type: invented results, event folders with their field sheets, and a
+/// record alone.
 fn pages(folder: &Path) -> Outcome {
     shell::run(cargo().args(["build", "--quiet", "--locked", "-p", "draught-sim"]))?;
     let mut cases = cargo();
@@ -85,22 +86,72 @@ fn pages(folder: &Path) -> Outcome {
         "--",
     ]);
     shell::run(cases.arg(folder))?;
-    let unreadable =
-        |e: std::io::Error| Failure::Check(format!("{} cannot be read: {e}", folder.display()));
     let mut made = 0;
-    for entry in fs::read_dir(folder).map_err(unreadable)? {
-        let results = entry.map_err(unreadable)?.path();
-        let report = || {
-            let mut report = Command::new(target_folder().join("debug/draught"));
-            report.arg("report").arg(&results);
-            report
-        };
-        let to = |ending: &str| results.with_extension(ending);
-        let mut a4 = report();
-        a4.arg("-o").arg(to("html")).args(["--paper", "a4", "--pdf"]).arg(to("a4.pdf"));
-        shell::quietly(&mut a4)?;
-        shell::quietly(report().args(["--paper", "letter", "--pdf"]).arg(to("letter.pdf")))?;
+    for results in inside(folder, |path| path.extension().is_some_and(|e| e == "json"))? {
+        reports(&results, &results)?;
         made += 1;
     }
+    // Nothing has happened in this one yet: its sheet is blank.
+    let events = folder.join("events");
+    let untouched = events.join("untouched");
+    let plan = root().join("docs/examples/full-shift.toml");
+    let mut new = draught();
+    new.args(["event", "new"]).arg(plan).arg("-o").arg(untouched);
+    shell::quietly(new.args(["--workers", "2", "--armed-at", "2027-01-04 06:00"]))?;
+    let mut all = inside(&events, Path::is_dir)?;
+    all.extend(inside(&root().join("docs/examples/events"), Path::is_dir)?);
+    for event in all {
+        let to = folder.join(event.file_name().unwrap_or_default()).with_extension("json");
+        results(&event, &to)?;
+        reports(&event, &to)?;
+        for paper in ["a4", "letter"] {
+            let mut sheet = draught();
+            sheet.args(["event", "sheet"]).arg(&event).args(["--paper", paper]).arg("-o");
+            shell::quietly(sheet.arg(to.with_extension(format!("sheet-{paper}.html"))))?;
+        }
+        made += 1;
+    }
+    let record = events.join("grain-cleaning/records/p3.json");
+    let to = folder.join("a-record-alone.json");
+    results(&record, &to)?;
+    reports(&record, &to)?;
     if made == 0 { fail("no pages were made") } else { Ok(()) }
+}
+
+fn draught() -> Command {
+    Command::new(target_folder().join("debug/draught"))
+}
+
+/// What is in a folder, in order.
+fn inside(folder: &Path, wanted: impl Fn(&Path) -> bool) -> Result<Vec<PathBuf>, Failure> {
+    let unreadable =
+        |e: std::io::Error| Failure::Check(format!("{} cannot be read: {e}", folder.display()));
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder).map_err(unreadable)? {
+        found.push(entry.map_err(unreadable)?.path());
+    }
+    found.retain(|path| wanted(path));
+    found.sort();
+    Ok(found)
+}
+
+/// What the page must agree with: the results as another command prints them.
+fn results(of: &Path, to: &Path) -> Outcome {
+    let json = shell::quietly(draught().arg("results").arg(of).arg("--json"))?;
+    fs::write(to, json)
+        .map_err(|e| Failure::Check(format!("{} cannot be written: {e}", to.display())))
+}
+
+fn reports(of: &Path, to: &Path) -> Outcome {
+    let report = || {
+        let mut report = draught();
+        report.arg("report").arg(of);
+        report
+    };
+    let to = |ending: &str| to.with_extension(ending);
+    let mut a4 = report();
+    a4.arg("-o").arg(to("html")).args(["--paper", "a4", "--pdf"]).arg(to("a4.pdf"));
+    shell::quietly(&mut a4)?;
+    shell::quietly(report().args(["--paper", "letter", "--pdf"]).arg(to("letter.pdf")))?;
+    Ok(())
 }

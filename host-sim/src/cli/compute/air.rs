@@ -136,6 +136,7 @@ impl Volume {
                     flow_after_l_per_min: after,
                     elapsed_minutes: time,
                     pumping_minutes: pumping,
+                    flow_kept_l_per_min: None,
                 };
                 let two = beside(&sampled).map_err(|p| problem("--integrated", p))?;
                 shown.litres("integrated", integrated)?;

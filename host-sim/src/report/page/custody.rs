@@ -12,18 +12,18 @@ const LINES: usize = 2;
 /// The part of a sampler.
 pub fn part(sample: &SampleResult, id: &str) -> Markup {
     let custody = &sample.custody;
+    let pumped = sample.happened.is_some() || sample.kind == "pump";
     html! {
         h3 id={ (id) "-custody" } { "Identity and custody" }
         dl.facts {
-            (fact("Sampler", Some(&sample.sampler)))
-            (fact("Media lot", custody.media_lot.as_deref()))
-            (fact("Good until", custody.expiry.as_deref()))
-            (fact("Seal", custody.seal.as_deref()))
-            @if sample.happened.is_some() || sample.kind == "pump" {
-                (fact("Pump", sample.pump.as_deref()))
-                (fact("Worn by", sample.worker.as_deref()))
-                (fact("Place", sample.place.as_deref()))
+            @if sample.kind != "bulk" {
+                (fact("Media lot", custody.media_lot.as_deref()))
+                (fact("Good until", custody.expiry.as_deref()))
             }
+            (fact("Seal", custody.seal.as_deref()))
+            // What is known of these stands in the head.
+            @if pumped && sample.pump.is_none() { (fact("Pump", None)) }
+            @if pumped && sample.worker.is_none() && sample.place.is_none() { (fact("Worn by, place", None)) }
             (fact("Placed by", custody.placed_by.as_deref()))
             (fact("Removed by", custody.removed_by.as_deref()))
             (fact("Storage", custody.storage.as_deref()))

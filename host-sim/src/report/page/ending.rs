@@ -3,17 +3,21 @@
 use maud::{Markup, html};
 
 use super::fact;
+use super::notes::Notes;
 use super::number::{At, nice};
 use super::table::{Column, table};
 use crate::results::{RecordHead, Results};
+use crate::words;
 
 /// The last sections.
-pub fn sections(results: &Results, at: &At) -> Markup {
+pub fn sections(results: &Results, at: &At, notes: &Notes) -> Markup {
     html! {
         @if !results.missing.is_empty() {
             section id="missing" aria-labelledby="missing-head" {
                 h2 id="missing-head" { "Still missing" }
-                (list(&results.missing))
+                @let whole = of_the_whole(results);
+                @if whole.len() < results.missing.len() { p.soft { "What is missing of a sampler stands with it." } }
+                ul.plain.missing { @for entry in whole { li { (nice(entry)) } } }
             }
         }
         section id="basis" aria-labelledby="basis-head" {
@@ -22,6 +26,7 @@ pub fn sections(results: &Results, at: &At) -> Markup {
             @if results.assumptions.is_empty() { p.soft { "Nothing is stated." } } @else { (list(&results.assumptions)) }
             h3 { "What to be careful of" }
             @if results.cautions.is_empty() { p.soft { "Nothing is stated." } } @else { (list(&results.cautions)) }
+            (notes.list())
         }
         section id="origin" aria-labelledby="origin-head" {
             h2 id="origin-head" { "Records and versions" }
@@ -38,6 +43,17 @@ pub fn sections(results: &Results, at: &At) -> Markup {
             }
         }
     }
+}
+
+/// What is missing of no sampler.
+fn of_the_whole(results: &Results) -> Vec<&String> {
+    let of_sampler = |entry: &str| {
+        results.samples.iter().any(|s| {
+            let own = entry.strip_prefix(&s.sampler).and_then(|rest| rest.strip_prefix(": "));
+            own.is_some_and(|own| s.missing.iter().any(|m| m == own))
+        })
+    };
+    results.missing.iter().filter(|entry| !of_sampler(entry)).collect()
 }
 
 fn list(entries: &[String]) -> Markup {
@@ -62,7 +78,7 @@ fn records(records: &[RecordHead], at: &At) -> Markup {
         let at = at.at(i);
         vec![
             html! {
-                (record.file)
+                span.path { (record.file) }
                 @if let Some(event) = record.event { span.small { "event " (at.at("event").show(event.into(), &event.to_string())) } }
             },
             html! { (record.pump.as_deref().unwrap_or("–")) },
@@ -73,7 +89,7 @@ fn records(records: &[RecordHead], at: &At) -> Markup {
                 }
             },
             html! { (record.schedule_id) },
-            html! { (record.reason.as_deref().unwrap_or("not over")) },
+            html! { (record.reason.as_deref().map_or_else(|| "not over".to_owned(), words::ended_by_code)) },
             html! { @if record.flags.is_empty() { "none" } @else { (record.flags.join(", ")) } },
             html! { (record.made_by) },
         ]

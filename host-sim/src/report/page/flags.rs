@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::count;
 use super::number::nice;
+use crate::results::flags::explained;
 use crate::results::{Flag, SampleResult};
 
 /// Whether a person should look at a sample before its result is used.
@@ -35,6 +36,21 @@ pub fn tags(sample: &SampleResult) -> Markup {
     }
 }
 
+/// What is so: in a few words, and with its numbers.
+fn title(flag: &Flag) -> String {
+    match explained(&flag.code) {
+        Some(known) if flag.says.is_empty() => nice(known.brief),
+        Some(known) => nice(&format!("{}: {}", known.brief, flag.says)),
+        None => nice(&flag.says),
+    }
+}
+
+fn sentence(text: &str) -> String {
+    let mut rest = text.chars();
+    let first = rest.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    nice(&format!("{first}{}.", rest.as_str()))
+}
+
 /// All flags of a sampler.
 pub fn list(sample: &SampleResult, id: &str) -> Markup {
     if sample.flags.is_empty() {
@@ -47,12 +63,12 @@ pub fn list(sample: &SampleResult, id: &str) -> Markup {
             @for flag in &sample.flags {
                 li.(class(flag)) {
                     p.head {
-                        strong { (nice(&flag.says)) }
+                        strong { (title(flag)) }
                         span.tag { @if class(flag) == "review" { "to review" } @else { (class(flag)) } }
                         span.code { (flag.code) }
                     }
-                    @if !flag.means.is_empty() { p { "It means: " (nice(&flag.means)) } }
-                    @if !flag.do_this.is_empty() { p { "What to do: " (nice(&flag.do_this)) } }
+                    @if !flag.means.is_empty() { p { (sentence(&flag.means)) } }
+                    @if !flag.do_this.is_empty() { p { "What to do: " (nice(&flag.do_this)) "." } }
                 }
             }
         }

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::chart::axis::date_text;
 use super::chart::slices::civil_ms;
+use super::notes::Notes;
 use super::number::{At, nice};
 use super::{count, fact, figure, section_id};
 use crate::results::{EventHead, Instant, Results};
@@ -32,8 +33,7 @@ pub fn head(results: &Results, at: &At) -> Markup {
             (figure("Limit to compare with", &limit(event, &at)))
             (fact("Laboratory", event.laboratory.as_deref()))
             (figure("Time", &html! { (time(event)) }))
-            (fact("Schedule", event.schedule_name.as_deref()))
-            (fact("Schedule id (CRC of its block)", event.schedule_id.as_deref()))
+            (figure("Schedule", &schedule(event)))
         }
     }
 }
@@ -54,6 +54,21 @@ fn limit(event: &EventHead, at: &At) -> Markup {
         (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
         ", " (kind_words(&limit.kind))
         @if let Some(source) = &limit.source { span.small.soft { " " (source) } }
+    }
+}
+
+fn schedule(event: &EventHead) -> Markup {
+    let (name, id) = (&event.schedule_name, &event.schedule_id);
+    html! {
+        @match name.as_ref().or(id.as_ref()) {
+            None => (super::line()),
+            Some(first) => {
+                (first)
+                @if let Some(id) = id {
+                    span.small.soft { @if name.is_some() { " id " (id) ", the CRC of its block" } @else { " the CRC of its block" } }
+                }
+            }
+        }
     }
 }
 
@@ -128,7 +143,7 @@ fn summary(results: &Results) -> String {
 }
 
 /// Links to every part.
-pub fn contents(results: &Results) -> Markup {
+pub fn contents(results: &Results, notes: &Notes) -> Markup {
     html! {
         nav.contents aria-label="Contents" {
             ul {
@@ -141,6 +156,7 @@ pub fn contents(results: &Results) -> Markup {
                 @if !results.pairs.is_empty() { li { a href="#pairs" { "Pairs" } } }
                 @if !results.missing.is_empty() { li { a href="#missing" { "Still missing" } } }
                 li { a href="#basis" { "Assumptions and cautions" } }
+                @if !notes.is_empty() { li { a href="#notes" { "Notes" } } }
                 li { a href="#origin" { "Records and versions" } }
             }
         }

@@ -16,7 +16,7 @@ pub fn section(results: &Results, at: &At) -> Markup {
     let common = Common::of(results);
     let columns = [
         Column::text("sampler"),
-        Column::text("worn by, place"),
+        Column::text("worn by"),
         Column::text("flow over time"),
         Column::figure("volume"),
         Column::figure("laboratory"),
@@ -80,9 +80,8 @@ pub fn kind_words(kind: &str) -> &str {
 
 fn volume(sample: &SampleResult, at: &At) -> Markup {
     let Some(volume) = &sample.volume else { return none() };
-    let at = at.at("volume");
     match volume.used_l {
-        Some(used) => at.at("used-l").show(used, &nice(&volume.says)),
+        Some(_) => super::volume::used(volume, &at.at("volume")),
         None if volume.says.is_empty() => none(),
         None => html! { (nice(&volume.says)) },
     }

@@ -4,11 +4,23 @@ use maud::{Markup, html};
 
 use super::number::{At, figures, nice, none, short, with_unit};
 use super::table::{Column, table};
-use super::volume::budget;
+use crate::hygiene::round;
 use crate::results::{AnalyteResult, Results, SampleResult};
 
-/// The concentration or what it is below; else the mass, as a person reads it.
+/// The concentration or what it is below; else the mass, as a person reads it. The uncertainty stands below it, in small.
 fn answer(result: &AnalyteResult, at: &At) -> Markup {
+    let expanded = result.expanded_mg_m3.zip(result.k).zip(result.concentration_mg_m3);
+    if let Some(((expanded, k), value)) = expanded
+        && let Ok((number, width)) = round::with_uncertainty(value, expanded)
+    {
+        return html! {
+            (at.at("concentration-mg-m3").show(value, &with_unit(&number, "mg/m3")))
+            span.small {
+                "± " (at.at("expanded-mg-m3").show(expanded, &with_unit(&width, "mg/m3")))
+                ", k\u{a0}=\u{a0}" (at.at("k").show(k, &short(k)))
+            }
+        };
+    }
     let says = nice(&result.says);
     let values = [
         ("concentration-mg-m3", result.concentration_mg_m3),
@@ -46,6 +58,9 @@ pub fn key(result: &AnalyteResult, at: &At) -> Markup {
 /// The part of a sampler.
 pub fn part(sample: &SampleResult, at: &At) -> Markup {
     let at = at.at("laboratory");
+    if sample.laboratory.is_empty() && sample.kind == "bulk" {
+        return html! {};
+    }
     if sample.laboratory.is_empty() {
         return html! { h3 { "Laboratory" } p.soft { "No laboratory result has been filled in." } };
     }
@@ -62,9 +77,6 @@ pub fn part(sample: &SampleResult, at: &At) -> Markup {
     html! {
         h3 { "Laboratory" }
         (table("What the laboratory found, and the concentration that it comes to", &columns, rows.collect()))
-        @for (i, result) in sample.laboratory.iter().enumerate() {
-            @if let Some(b) = &result.budget { (budget(b, &at.at(i).at("budget"))) }
-        }
     }
 }
 
@@ -122,17 +134,9 @@ fn breakthrough(result: &AnalyteResult, at: &At) -> Markup {
 
 fn concentration(result: &AnalyteResult, at: &At) -> Markup {
     html! {
-        @match (result.concentration_mg_m3, result.below_mg_m3) {
-            (Some(value), _) => (at.at("concentration-mg-m3").show(value, &nice(&result.says))),
-            (None, Some(below)) => (at.at("below-mg-m3").show(below, &nice(&result.says))),
-            (None, None) => (none()),
-        }
-        @if let Some(expanded) = result.expanded_mg_m3 {
-            span.small {
-                "± " (at.at("expanded-mg-m3").figures(expanded, 2, "mg/m3"))
-                @if let Some(k) = result.k { ", k\u{a0}=\u{a0}" (at.at("k").show(k, &short(k))) }
-            }
-        }
+        @if result.concentration_mg_m3.is_some() || result.below_mg_m3.is_some() { (answer(result, at)) }
+        @else if result.least_mg_m3.is_some() { (nice(&result.says)) }
+        @else { (none()) }
         @if let Some(share) = result.share_of_limit_percent {
             span.small {
                 @if result.concentration_mg_m3.is_none() { "< " }

@@ -9,18 +9,21 @@ mod flags;
 mod head;
 mod index;
 mod laboratory;
+mod method;
+mod notes;
 pub mod number;
 mod sample;
 mod sheet;
-mod table;
+pub mod table;
 mod verification;
 mod volume;
 mod workers;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use self::notes::Notes;
 use self::number::At;
-pub use self::sheet::Paper;
+pub use self::sheet::{Paper, edges};
 use crate::record_file::NOTICE;
 use crate::results::Results;
 
@@ -28,6 +31,13 @@ use crate::results::Results;
 #[must_use]
 pub fn page(results: &Results, paper: Option<Paper>) -> String {
     let at = At::default();
+    // Before the page is put together, for its contents depend on whether there are notes.
+    let notes = Notes::default();
+    let samples =
+        results.samples.iter().enumerate().map(|(i, sample)| {
+            sample::section(results, sample, i, &at.at("samples").at(i), &notes)
+        });
+    let samples: Vec<Markup> = samples.collect();
     let title = head::title(results);
     html! {
         (DOCTYPE)
@@ -47,16 +57,14 @@ pub fn page(results: &Results, paper: Option<Paper>) -> String {
             body {
                 a.skip href="#results" { "Skip to the results" }
                 div.page {
-                    header { (notice(results.simulated)) (head::head(results, &at)) (head::contents(results)) }
+                    header { (notice(results.simulated)) (head::head(results, &at)) (head::contents(results, &notes)) }
                     main id="results" tabindex="-1" class=[(results.samples.len() > 1).then_some("many")] {
                         (workers::section(results, &at))
                         (index::section(results, &at))
-                        @for (i, sample) in results.samples.iter().enumerate() {
-                            (sample::section(results, sample, i, &at.at("samples").at(i)))
-                        }
+                        @for sample in &samples { (sample) }
                         (laboratory::blanks(results, &at))
                         (laboratory::pairs(results, &at))
-                        (ending::sections(results, &at))
+                        (ending::sections(results, &at, &notes))
                     }
                     (ending::footer(results))
                 }

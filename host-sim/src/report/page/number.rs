@@ -117,6 +117,27 @@ pub fn nice(text: &str) -> String {
     out
 }
 
+/// A text whose dates are in one piece, each with the weekday before it: "Mon 2027-03-08".
+pub fn dated(text: &str) -> Markup {
+    let text = nice(text);
+    let is_date = |word: &str| {
+        let shape = word.bytes().map(|b| if b.is_ascii_digit() { b'0' } else { b });
+        shape.eq(*b"0000-00-00")
+    };
+    let words: Vec<&str> = text.split(' ').collect();
+    let day = |i: usize| words.get(i + 1).is_some_and(|next| is_date(next)) && words[i].len() == 3;
+    html! {
+        @for (i, word) in words.iter().enumerate() {
+            @let after_day = i > 0 && day(i - 1);
+            @if i > 0 && !after_day { " " }
+            @if day(i) { span.keep { (word) "\u{a0}" (words[i + 1]) } }
+            @else if after_day {}
+            @else if is_date(word) { span.keep { (word) } }
+            @else { (word) }
+        }
+    }
+}
+
 /// A length of time: "8 h", "7 h 30 min", "61 s".
 #[must_use]
 pub fn lasts(ms: u64) -> String {
@@ -155,6 +176,16 @@ mod tests {
         assert_eq!(short(0.5), "0.5");
         assert_eq!(short(1.732_05), "1.73");
         assert_eq!(short(400.0), "400");
+    }
+
+    #[test]
+    fn dates_stay_in_one_piece() {
+        let html = |text: &str| dated(text).into_string();
+        let day = "<span class=\"keep\">Mon\u{a0}2027-03-08</span>";
+        assert_eq!(html("Mon 2027-03-08 07:00:00"), format!("{day} 07:00:00"));
+        assert_eq!(html("at 2027-03-08"), "at <span class=\"keep\">2027-03-08</span>");
+        assert_eq!(html("8 h"), "8\u{a0}h");
+        assert_eq!(html(""), "");
     }
 
     #[test]

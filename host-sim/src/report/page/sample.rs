@@ -3,39 +3,59 @@
 use maud::{Markup, html};
 
 use super::chart::chart;
-use super::number::{At, nice, none};
+use super::notes::Notes;
+use super::number::{At, dated, nice, none};
 use super::table::{Column, table};
 use super::{
-    custody, figure, flags, head, index, laboratory, notice, section_id, verification, volume,
+    custody, figure, flags, head, index, laboratory, method, notice, section_id, verification,
+    volume,
 };
 use crate::results::{Results, SampleResult};
 use crate::words;
 
-/// Everything about a sampler.
-pub fn section(results: &Results, sample: &SampleResult, index: usize, at: &At) -> Markup {
+/// Everything about a sampler. What stands beside each other on paper stands below each other on a screen.
+pub fn section(
+    results: &Results,
+    sample: &SampleResult,
+    index: usize,
+    at: &At,
+    notes: &Notes,
+) -> Markup {
     let id = section_id(index);
+    let pumped = sample.happened.is_some() || sample.kind == "pump";
     html! {
-        section.sampler id=(id) aria-labelledby={ (id) "-head" } {
+        section.sampler.pumped[sample.happened.is_some()] id=(id) aria-labelledby={ (id) "-head" } {
             header {
                 p.over { (who(sample)) }
                 h2 id={ (id) "-head" } { "Sampler " (sample.sampler) }
                 @if results.samples.len() > 1 { (notice(sample.simulated)) }
                 (key_facts(sample, at))
             }
-            (flags::list(sample, &id))
-            (side_by_side(results, sample))
-            @if sample.happened.is_some() {
-                h3 { "Over time" }
-                (chart(sample, &id, results.event.utc_offset_minutes))
+            @if pumped || !sample.flags.is_empty() { (flags::list(sample, &id)) }
+            div.parts {
+                div.pair {
+                    (part("half", side_by_side(results, sample)))
+                    (part("half", html! { (method::part(sample, at, notes)) (volume::ways(sample, at, notes)) }))
+                }
+                (part("whole", verification::part(sample, at, notes)))
+                (part("whole", laboratory::part(sample, at)))
+                @if sample.happened.is_some() {
+                    div.part.whole {
+                        h3 { "Over time" }
+                        (chart(sample, &id, results.event.utc_offset_minutes))
+                    }
+                }
+                (part("whole", spans(results, sample, at)))
+                (part("whole", volume::uncertainty(sample, at, notes)))
+                (part("whole custody-part", custody::part(sample, &id)))
+                (part("whole", missing(&sample.missing)))
             }
-            (spans(results, sample, at))
-            (verification::part(sample, at))
-            (volume::part(sample, at))
-            (laboratory::part(sample, at))
-            (custody::part(sample, &id))
-            (missing(&sample.missing))
         }
     }
+}
+
+fn part(class: &str, content: Markup) -> Markup {
+    html! { @if !content.0.is_empty() { div class={ "part " (class) } { (content) } } }
 }
 
 fn who(sample: &SampleResult) -> String {
@@ -81,8 +101,8 @@ fn side_by_side(results: &Results, sample: &SampleResult) -> Markup {
     let rows = sample.side_by_side.iter().map(|row| {
         vec![
             html! { (row.what) },
-            html! { (nice(&row.planned)) },
-            html! { (nice(&row.happened)) },
+            dated(&row.planned),
+            dated(&row.happened),
             html! { (nice(&row.note)) },
         ]
     });
@@ -120,12 +140,11 @@ fn spans(results: &Results, sample: &SampleResult, at: &At) -> Markup {
         Column::text("ended by"),
     ];
     let at = at.at("spans");
-    let time =
-        |i: &Option<_>| i.as_ref().map_or_else(none, |i| html! { (head::moment(i, results)) });
+    let time = |i: &Option<_>| i.as_ref().map_or_else(none, |i| dated(&head::moment(i, results)));
     let rows = sample.spans.iter().enumerate().map(|(i, span)| {
         let at = at.at(i);
         vec![
-            html! { (span.span) span.small { "step " (span.step) } },
+            html! { (span.span) span.ref { ", step " (span.step) } },
             time(&span.begin),
             time(&span.end),
             at.at("pumped-ms").show(span.pumped_ms as f64, &super::number::lasts(span.pumped_ms)),
@@ -156,7 +175,7 @@ fn missing(missing: &[String]) -> Markup {
     html! {
         @if !missing.is_empty() {
             h3 { "Still missing here" }
-            ul.plain { @for entry in missing { li { (nice(entry)) } } }
+            ul.plain.missing { @for entry in missing { li { (nice(entry)) } } }
         }
     }
 }

@@ -26,13 +26,19 @@ impl Paper {
 
 /// The style sheet, with the head and the foot of printed sheets.
 pub fn style(title: &str, simulated: bool, paper: Option<Paper>) -> String {
-    let mut style = STYLE.to_owned();
+    STYLE.to_owned() + &edges(title, simulated, paper)
+}
+
+/// What stands at the edges of every printed sheet: what it belongs to, that it is simulated, and its number.
+#[must_use]
+pub fn edges(title: &str, simulated: bool, paper: Option<Paper>) -> String {
+    let mut style = String::new();
     let size = paper.map_or(String::new(), |p| format!("size: {};", p.name()));
     let font = "font: 8pt system-ui, sans-serif; color: #505d69;";
     let alert = if simulated { NOTICE } else { "" };
     let _ = write!(
         style,
-        "@page {{ {size} margin: 20mm 15mm 17mm;\n\
+        "@page {{ {size} margin: 15mm 14mm 14mm;\n\
          @top-left {{ content: \"{}\"; {font} }}\n\
          @top-right {{ content: \"{alert}\"; font: 700 8pt system-ui, sans-serif; color: #a3211a; }}\n\
          @bottom-right {{ content: counter(page) \" of \" counter(pages); {font} }} }}\n",

@@ -28,12 +28,12 @@ const SHORT: usize = 14;
 
 /// A table; the first cell of a row is its head. The roles are spelled out, since on a narrow screen the style takes the rows apart.
 pub fn table(caption: &str, columns: &[Column], rows: Vec<Vec<Markup>>) -> Markup {
-    totalled(caption, columns, rows, None)
+    totalled(&html! { (caption) }, columns, rows, None)
 }
 
 /// The same with a last row that sums up.
 pub fn totalled(
-    caption: &str,
+    caption: &Markup,
     columns: &[Column],
     rows: Vec<Vec<Markup>>,
     total: Option<Vec<Markup>>,

@@ -2,12 +2,13 @@
 
 use maud::{Markup, html};
 
-use super::number::{At, figures, nice, none, short, with_unit};
+use super::notes::Notes;
+use super::number::{At, figures, none, short, with_unit};
 use super::table::{Column, table};
 use crate::results::{FlowSet, InShift, SampleResult, Verification};
 
 /// The part of a sampler with a pump.
-pub fn part(sample: &SampleResult, at: &At) -> Markup {
+pub fn part(sample: &SampleResult, at: &At, notes: &Notes) -> Markup {
     if sample.kind != "pump" && sample.happened.is_none() && sample.verification.is_none() {
         return html! {};
     }
@@ -16,43 +17,32 @@ pub fn part(sample: &SampleResult, at: &At) -> Markup {
         h3 { "Flow verification" }
         @match &sample.verification {
             None => p { "The flow was not verified, or nobody has filled it in: the volume rests on the pump's own sensor." },
-            Some(verification) => { (sets(verification, &at)) (outcome(verification, &at)) (checks(verification, &at)) }
+            Some(verification) => { (sets(verification, &at, notes)) (outcome(verification, &at, notes)) (checks(verification, &at)) }
         }
     }
 }
 
-fn sets(verification: &Verification, at: &At) -> Markup {
+fn sets(verification: &Verification, at: &At, notes: &Notes) -> Markup {
     let columns = [
         Column::text("when"),
         Column::figure("readings"),
         Column::figure("mean"),
         Column::text("air"),
         Column::text("meter"),
-        Column::text("corrected"),
+        Column::text("read by"),
     ];
     let sets = [("before", &verification.before), ("after", &verification.after)];
-    let rows = sets.map(|(key, set)| row(key, set.as_ref(), &at.at(key)));
+    let rows = sets.map(|(key, set)| row(key, set.as_ref(), &at.at(key), notes));
     table("Read with a flow meter before and after", &columns, rows.into())
 }
 
-fn row(key: &str, set: Option<&FlowSet>, at: &At) -> Vec<Markup> {
+fn row(key: &str, set: Option<&FlowSet>, at: &At, notes: &Notes) -> Vec<Markup> {
     let Some(set) = set else {
         return vec![html! { (key) }, html! { span.soft { "not read" } }];
     };
-    let readings = set.readings.iter().enumerate().map(|(i, reading)| {
-        let at = at.at("readings").at(i);
-        html! {
-            (at.at("flow-l-per-min").show(reading.flow_l_per_min, &figures(reading.flow_l_per_min, 4)))
-            @if let (Some(volume), Some(time)) = (reading.volume_ml, reading.time_s) {
-                span.small {
-                    (at.at("volume-ml").figures(volume, 4, "mL")) " in " (at.at("time-s").figures(time, 4, "s"))
-                }
-            }
-        }
-    });
     vec![
         html! { (key) @if let Some(when) = &set.at { span.small { (when) } } },
-        html! { @for (i, reading) in readings.enumerate() { @if i > 0 { " · " } (reading) } },
+        readings(set, at),
         html! {
             (at.at("mean-l-per-min").figures(set.mean_l_per_min, 4, "L/min"))
             @if let Some(cv) = set.cv_percent {
@@ -66,14 +56,41 @@ fn row(key: &str, set: Option<&FlowSet>, at: &At) -> Vec<Markup> {
         },
         html! {
             (set.meter.as_deref().unwrap_or("–"))
-            @if let Some(kind) = &set.meter_kind { span.small { (kind) } }
-            @if let Some(by) = &set.by { span.small { "by " (by) } }
+            @if let Some(kind) = &set.meter_kind { ", " (kind) }
+            " " (notes.refer(&format!("flow meter: {}", set.correction)))
         },
-        html! { (nice(&set.correction)) },
+        html! { (set.by.as_deref().unwrap_or("–")) },
     ]
 }
 
-fn outcome(verification: &Verification, at: &At) -> Markup {
+/// "2.001 · 2.000 · 1.987", and below them what was timed.
+fn readings(set: &FlowSet, at: &At) -> Markup {
+    let at = at.at("readings");
+    let all = || set.readings.iter().enumerate();
+    let timed = set.readings.iter().any(|r| r.time_s.is_some());
+    let first = set.readings.first().and_then(|r| r.volume_ml);
+    let same = set.readings.iter().all(|r| r.volume_ml == first);
+    html! {
+        @for (i, r) in all() {
+            @if i > 0 { " · " }
+            (at.at(i).at("flow-l-per-min").show(r.flow_l_per_min, &figures(r.flow_l_per_min, 4)))
+        }
+        @if timed {
+            span.small {
+                @for (i, r) in all() {
+                    @let at = at.at(i);
+                    @if i > 0 { " · " }
+                    @if let Some(volume) = r.volume_ml.filter(|_| i == 0 || !same) {
+                        (at.at("volume-ml").figures(volume, 4, "mL")) " in "
+                    }
+                    (at.at("time-s").maybe(r.time_s, 4, "s"))
+                }
+            }
+        }
+    }
+}
+
+fn outcome(verification: &Verification, at: &At, notes: &Notes) -> Markup {
     let over = match verification.over {
         Some(true) => "above",
         Some(false) => "within",
@@ -90,7 +107,7 @@ fn outcome(verification: &Verification, at: &At) -> Markup {
             } @else { "The difference is " (over) " the limit of " }
             (at.at("limit-percent").show(verification.limit_percent, &with_unit(&short(verification.limit_percent), "%")))
             @if !verification.limit_source.is_empty() { " (" (verification.limit_source) ")" }
-            ". " (nice(&verification.rule))
+            ". " (notes.refer(&format!("flow verification: {}", verification.rule)))
         }
     }
 }

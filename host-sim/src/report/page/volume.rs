@@ -1,20 +1,38 @@
-//! The volume in every way that there is, and how uncertain it is.
+//! The volume in every way that there is, and how uncertain it and the concentrations are.
 
 use maud::{Markup, html};
 
+use super::notes::Notes;
 use super::number::{At, figures, nice, none, short, with_unit};
 use super::table::{Column, table, totalled};
 use super::workers::bar;
+use crate::hygiene::round;
 use crate::results::{Budget, SampleResult, Volumes};
 
 /// The volume that is used, large.
 pub fn key(volume: &Volumes, at: &At) -> Markup {
     html! {
-        @match volume.used_l {
-            Some(used) => (at.at("used-l").show(used, &nice(&volume.says))),
-            None => (none()),
-        }
+        (used(volume, at))
         @if let Some(how) = &volume.used_is { span.small { (how_words(how)) } }
+    }
+}
+
+/// The volume that is used, with its uncertainty in small.
+pub fn used(volume: &Volumes, at: &At) -> Markup {
+    let Some(used) = volume.used_l else { return none() };
+    let expanded = volume.expanded_l.zip(volume.k);
+    let shown = expanded.and_then(|(expanded, _)| round::with_uncertainty(used, expanded).ok());
+    html! {
+        @match (shown, expanded) {
+            (Some((number, width)), Some((expanded, k))) => {
+                (at.at("used-l").show(used, &with_unit(&number, "L")))
+                span.small {
+                    "± " (at.at("expanded-l").show(expanded, &with_unit(&width, "L")))
+                    ", k\u{a0}=\u{a0}" (at.at("k").show(k, &short(k)))
+                }
+            }
+            _ => (at.at("used-l").figures(used, 4, "L")),
+        }
     }
 }
 
@@ -27,29 +45,43 @@ fn how_words(how: &str) -> &str {
     }
 }
 
-/// The part of a sampler.
-pub fn part(sample: &SampleResult, at: &At) -> Markup {
+/// The volume in each way that it can be had.
+pub fn ways(sample: &SampleResult, at: &At, notes: &Notes) -> Markup {
     let Some(volume) = &sample.volume else { return html! {} };
     let at_volume = at.at("volume");
     html! {
         h3 { "Volume" }
-        (ways(sample, volume, at))
-        @if !volume.used_because.is_empty() { p { (nice(&volume.used_because)) } }
+        (rows(sample, volume, at, notes))
+        @if volume.used_l.is_none() && !volume.used_because.is_empty() { p { (nice(&volume.used_because)) } }
         @if volume.difference_percent.is_some() {
-            p {
+            p.small {
                 "Mean flow × time differs from the integrated volume by "
-                (at_volume.at("difference-percent").percent(volume.difference_percent)) ". "
-                @if !volume.why_they_differ.is_empty() { "What makes them differ:" }
+                (at_volume.at("difference-percent").percent(volume.difference_percent))
+                @for why in &volume.why_they_differ { "; " (nice(why)) } "."
             }
+        } @else if !volume.why_they_differ.is_empty() {
+            p.small { @for (i, why) in volume.why_they_differ.iter().enumerate() { @if i > 0 { "; " } (nice(why)) } "." }
         }
-        @if !volume.why_they_differ.is_empty() {
-            ul.plain { @for why in &volume.why_they_differ { li { (nice(why)) } } }
-        }
-        @if let Some(budget) = &sample.uncertainty { (self::budget(budget, &at.at("uncertainty"))) }
     }
 }
 
-fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
+/// How uncertain volume and concentrations are.
+pub fn uncertainty(sample: &SampleResult, at: &At, notes: &Notes) -> Markup {
+    let of_volume = sample.uncertainty.iter().map(|b| (b, at.at("uncertainty")));
+    let of_each =
+        sample.laboratory.iter().enumerate().filter_map(|(i, r)| {
+            Some((r.budget.as_ref()?, at.at("laboratory").at(i).at("budget")))
+        });
+    let all: Vec<(&Budget, At)> = of_volume.chain(of_each).collect();
+    html! {
+        @if !all.is_empty() {
+            h3 { "Uncertainty" }
+            @for (budget, at) in &all { (self::budget(budget, at, notes)) }
+        }
+    }
+}
+
+fn rows(sample: &SampleResult, volume: &Volumes, at: &At, notes: &Notes) -> Markup {
     let columns = [Column::text("how"), Column::figure("volume"), Column::text("which is")];
     let at_volume = at.at("volume");
     let used = volume.used_is.as_deref();
@@ -60,17 +92,19 @@ fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
             "mean-flow-time",
             "mean-flow-time-l",
             volume.mean_flow_time_l,
-            "mean of the flow before and after × time pumped",
+            "mean of before and after × time pumped",
         ),
         ("verified-tube", "verified-tube-l", volume.verified_tube_l, "of a tube on a manifold"),
     ];
     for (how, key, value, about) in ways {
         if let Some(value) = value {
-            let mark = if used == Some(how) { "used: " } else { "" };
             rows.push(vec![
                 html! { (how_words(how)) },
                 at_volume.at(key).figures(value, 4, "L"),
-                html! { @if !mark.is_empty() { strong { (mark) } } (about) },
+                html! {
+                    @if used == Some(how) { strong { "used: " } (about) " " (notes.refer(&format!("volume: {}", volume.used_because))) }
+                    @else { (about) }
+                },
             ]);
         }
     }
@@ -79,15 +113,6 @@ fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
             html! { "at standard conditions" },
             at_volume.at("standard-l").figures(standard, 4, "L"),
             html! { (nice(volume.standard_is.as_deref().unwrap_or(""))) },
-        ]);
-    }
-    if let Some(expanded) = volume.expanded_l {
-        rows.push(vec![
-            html! { "expanded uncertainty" },
-            html! { "± " (at_volume.at("expanded-l").figures(expanded, 2, "L")) },
-            html! {
-                @if let Some(k) = volume.k { "of the volume used, k\u{a0}=\u{a0}" (at_volume.at("k").show(k, &short(k))) }
-            },
         ]);
     }
     if let Some(flow) = sample.flow_used_l_per_min {
@@ -101,14 +126,14 @@ fn ways(sample: &SampleResult, volume: &Volumes, at: &At) -> Markup {
         rows.push(vec![
             html! { "truly drawn" },
             at.at("happened").at("true-volume-l").figures(true_volume, 4, "L"),
-            html! { "which only the simulated world knows" },
+            html! { "known to the simulated world only" },
         ]);
     }
     table("The volume in each way that it can be had", &columns, rows)
 }
 
 /// An uncertainty budget, term by term.
-pub fn budget(budget: &Budget, at: &At) -> Markup {
+fn budget(budget: &Budget, at: &At, notes: &Notes) -> Markup {
     let columns = [
         Column::text("term"),
         Column::figure("stated"),
@@ -122,14 +147,20 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
     let rows = budget.terms.iter().enumerate().map(|(i, term)| {
         let at = terms.at(i);
         vec![
-            html! { (term.name) @if !term.source.is_empty() { span.small { (nice(&term.source)) } } },
+            html! {
+                (term.name)
+                @if !term.source.is_empty() { " " (notes.refer(&format!("{}: {}", term.name, term.source))) }
+            },
             at.at("value").show(term.value, &with_unit(&short(term.value), &term.unit)),
-            html! { (term.distribution) span.small { "÷ " (at.at("divisor").show(term.divisor, &short(term.divisor))) } },
+            html! { (term.distribution) @if term.divisor != 1.0 { " ÷\u{a0}" (at.at("divisor").show(term.divisor, &short(term.divisor))) } },
             at.at("sensitivity").show(term.sensitivity, &short(term.sensitivity)),
             freedom(term.degrees_of_freedom, &at),
             at.at("standard-percent").figures(term.standard_percent, 2, "%"),
             html! {
-                (at.at("share-percent").show(term.share_percent, &with_unit(&format!("{:.1}", term.share_percent), "%"))) (bar(term.share_percent))
+                span.beside {
+                    (at.at("share-percent").show(term.share_percent, &with_unit(&format!("{:.1}", term.share_percent), "%")))
+                    (bar(term.share_percent))
+                }
             },
         ]
     });
@@ -142,16 +173,13 @@ pub fn budget(budget: &Budget, at: &At) -> Markup {
         at.at("combined-percent").figures(budget.combined_percent, 2, "%"),
         html! {},
     ];
-    let caption = format!("Uncertainty of the {}", budget.of);
-    html! {
-        (totalled(&caption, &columns, rows.collect(), Some(total)))
-        p {
-            "Expanded: ± " (at.at("expanded").figures(budget.expanded, 2, &budget.unit))
-            ", which is " (at.at("expanded-percent").figures(budget.expanded_percent, 2, "%"))
-            " of " (at.at("value").show(budget.value, &with_unit(&figures(budget.value, 3), &budget.unit)))
-            ", with k\u{a0}=\u{a0}" (at.at("k").show(budget.k, &short(budget.k))) "."
-        }
-    }
+    let caption = html! {
+        "Of the " (budget.of) ": ± " (at.at("expanded").figures(budget.expanded, 2, &budget.unit))
+        ", which is " (at.at("expanded-percent").figures(budget.expanded_percent, 2, "%"))
+        " of " (at.at("value").show(budget.value, &with_unit(&figures(budget.value, 3), &budget.unit)))
+        ", with k\u{a0}=\u{a0}" (at.at("k").show(budget.k, &short(budget.k)))
+    };
+    html! { div.budget { (totalled(&caption, &columns, rows.collect(), Some(total))) } }
 }
 
 fn freedom(degrees: Option<f64>, at: &At) -> Markup {

@@ -17,7 +17,6 @@ pub fn section(results: &Results, at: &At) -> Markup {
         Column::text("worker"),
         Column::text("analyte"),
         Column::figure("exposure"),
-        Column::figure("limit"),
         Column::figure("of the limit"),
         Column::text("compared"),
         Column::text("samples, time"),
@@ -40,12 +39,6 @@ fn row(results: &Results, worker: &WorkerResult, at: &At) -> Vec<Markup> {
         },
         html! { (worker.analyte) span.small { (kind_words(&worker.kind)) } },
         exposure(worker, at),
-        worker.limit.as_ref().map_or_else(none, |limit| {
-            html! {
-                (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-                span.small { (kind_words(&limit.kind)) }
-            }
-        }),
         share(worker, at),
         html! { (nice(&worker.verdict)) },
         samples(results, worker, at),
@@ -91,16 +84,31 @@ fn samples(results: &Results, worker: &WorkerResult, at: &At) -> Markup {
 }
 
 fn share(worker: &WorkerResult, at: &At) -> Markup {
-    let Some(share) = worker.share_of_limit_percent else { return none() };
+    let Some(share) = worker.share_of_limit_percent else {
+        return worker.limit.as_ref().map_or_else(none, |limit| {
+            html! {
+                (none())
+                span.small {
+                    "of " (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
+                    ", " (kind_words(&limit.kind))
+                }
+            }
+        });
+    };
     let below = if worker.twa_mg_m3.is_none() && worker.below_mg_m3.is_some() { "< " } else { "" };
     let ratio = |value: f64| figures(value, 2);
     html! {
         (below) (at.at("share-of-limit-percent").figures(share, 2, "%"))
         (bar(share))
+        @if let Some(limit) = &worker.limit {
+            span.small {
+                "of " (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
+                ", " (kind_words(&limit.kind))
+            }
+        }
         @if let (Some(lcl), Some(ucl)) = (worker.lcl, worker.ucl) {
             span.small {
-                "confidence limits of the share "
-                (at.at("lcl").show(lcl, &ratio(lcl))) " and " (at.at("ucl").show(ucl, &ratio(ucl)))
+                "confidence limits " (at.at("lcl").show(lcl, &ratio(lcl))) " and " (at.at("ucl").show(ucl, &ratio(ucl)))
             }
         }
     }

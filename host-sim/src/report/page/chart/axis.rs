@@ -157,6 +157,10 @@ impl Axis {
             if x > WIDTH - 100.0 * WIDTH / PAPER {
                 continue;
             }
+            // After a break of the axis it may still be the same day.
+            if dates.last().is_some_and(|last| last.label == date_text(at)) {
+                continue;
+            }
             ends = x + 104.0 * WIDTH / PAPER;
             if on_phones {
                 phone_ends = x + 104.0 * WIDTH / PHONE;

@@ -92,13 +92,13 @@ fn panels(sample: &SampleResult, slices: &Slices) -> Vec<Panel> {
         panels.push(panel);
     };
     push("Flow, L/min", "flow", 140.0, flow, false);
-    push("Volume drawn, L", "volume", 88.0, volume, true);
+    push("Volume drawn, L", "volume", 66.0, volume, true);
     let of = |value: fn(&Slice) -> Option<f64>| extent(all.iter().filter_map(value));
     push("Pressure drop, kPa", "drop", 66.0, of(|s| s.drop), true);
-    push("Temperature, °C", "warmth", 56.0, of(|s| s.warmth), false);
-    push("Air pressure, kPa", "air", 56.0, of(|s| s.air), false);
+    push("Temperature, °C", "warmth", 66.0, of(|s| s.warmth), false);
+    push("Air pressure, kPa", "air", 66.0, of(|s| s.air), false);
     let battery = of(|s| s.battery).map(|(_, most)| (0.0, most.max(100.0)));
-    push("Battery, %", "battery", 56.0, battery, true);
+    push("Battery, %", "battery", 66.0, battery, true);
     panels
 }
 

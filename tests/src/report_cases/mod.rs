@@ -37,6 +37,7 @@ fn head(name: &str, schedule: &str) -> EventHead {
         method_title: Some("respirable dust on a weighed filter (invented)".to_owned()),
         method_known: Some("demo figures".to_owned()),
         limit: Some(limit()),
+        limits: vec![limit()],
         verification_limit_percent: 5.0,
         verification_limit_source: "common practice, no source".to_owned(),
         zone: Some("Europe/Vienna".to_owned()),

@@ -49,11 +49,17 @@ fn method(event: &EventHead) -> Markup {
 }
 
 fn limit(event: &EventHead, at: &At) -> Markup {
-    let Some(limit) = &event.limit else { return super::line() };
+    if event.limits.is_empty() {
+        return super::line();
+    }
     html! {
-        (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-        ", " (kind_words(&limit.kind))
-        @if let Some(source) = &limit.source { span.small.soft { " " (source) } }
+        @for (i, limit) in event.limits.iter().enumerate() {
+            @if i > 0 { br; }
+            (at.at("limits").at(i).at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
+            ", " (kind_words(&limit.kind))
+            @if let Some(analyte) = &limit.analyte { ", " (analyte) }
+            @if let Some(source) = &limit.source { span.small.soft { " " (source) } }
+        }
     }
 }
 

@@ -48,8 +48,7 @@ pub fn key(result: &AnalyteResult, at: &At) -> Markup {
         (answer(result, at))
         @if let (Some(share), Some(limit)) = (result.share_of_limit_percent, &result.limit) {
             span.small {
-                @if result.concentration_mg_m3.is_none() { "< " }
-                (at.at("share-of-limit-percent").figures(share, 2, "%")) " of " (nice(&limit.says))
+                (at.at("share-of-limit-percent").share(share, result.below_mg_m3, result.least_mg_m3)) " of " (nice(&limit.says))
             }
         }
     }
@@ -88,7 +87,9 @@ fn row(result: &AnalyteResult, at: &At) -> Vec<Markup> {
         mass(result, at),
         html! {
             @if let Some(blank) = result.blank_mg {
-                "\u{2212}" (at.at("blank-mg").figures(blank, 2, "mg"))
+                // What a blank lost is added.
+                @if blank < 0.0 { (at.at("blank-mg").show(blank, &format!("+{} mg", figures(-blank, 2)))) }
+                @else { "\u{2212}" (at.at("blank-mg").figures(blank, 2, "mg")) }
                 @if !result.blank_from.is_empty() { span.small { "from " (result.blank_from.join(", ")) } }
             } @else { (none()) }
         },
@@ -139,8 +140,7 @@ fn concentration(result: &AnalyteResult, at: &At) -> Markup {
         @else { (none()) }
         @if let Some(share) = result.share_of_limit_percent {
             span.small {
-                @if result.concentration_mg_m3.is_none() { "< " }
-                (at.at("share-of-limit-percent").figures(share, 2, "%")) " of the limit"
+                (at.at("share-of-limit-percent").share(share, result.below_mg_m3, result.least_mg_m3)) " of the limit"
             }
         }
     }

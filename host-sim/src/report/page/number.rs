@@ -4,7 +4,7 @@ use std::fmt::Display;
 
 use maud::{Markup, html};
 
-use crate::hygiene::round;
+use crate::hygiene::{Amount, round};
 
 /// A place in the JSON of the results, as a JSON pointer: every number on the page says where it comes from.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -25,6 +25,16 @@ impl At {
     /// A number of this place in so many figures, with a unit.
     pub fn figures(&self, value: f64, count: i32, unit: &str) -> Markup {
         self.show(value, &with_unit(&figures(value, count), unit))
+    }
+
+    /// A share of a limit in percent; that of a bound is one, and is rounded so that it stays true.
+    pub fn share(&self, percent: f64, below: Option<f64>, least: Option<f64>) -> Markup {
+        let bound = match (below, least) {
+            (Some(_), _) => Amount::Below(percent),
+            (None, Some(_)) => Amount::AtLeast(percent),
+            (None, None) => return self.figures(percent, 2, "%"),
+        };
+        self.show(percent, &nice(&bound.text(2, "%").unwrap_or_default()))
     }
 
     /// A number of this place that may not be there.

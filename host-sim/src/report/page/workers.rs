@@ -52,10 +52,9 @@ fn exposure(worker: &WorkerResult, at: &At) -> Markup {
             (at.at("twa-mg-m3").show(twa, &says))
         } @else if let Some(below) = worker.below_mg_m3 {
             (at.at("below-mg-m3").show(below, &says))
+        } @else if let Some(least) = worker.least_mg_m3 {
+            (at.at("least-mg-m3").show(least, &says))
         } @else { (says) }
-        @if let Some(least) = worker.least_mg_m3 {
-            span.small { "at least " (at.at("least-mg-m3").figures(least, 2, "mg/m3")) }
-        }
     }
 }
 
@@ -95,10 +94,9 @@ fn share(worker: &WorkerResult, at: &At) -> Markup {
             }
         });
     };
-    let below = if worker.twa_mg_m3.is_none() && worker.below_mg_m3.is_some() { "< " } else { "" };
     let ratio = |value: f64| figures(value, 2);
     html! {
-        (below) (at.at("share-of-limit-percent").figures(share, 2, "%"))
+        (at.at("share-of-limit-percent").share(share, worker.below_mg_m3, worker.least_mg_m3))
         (bar(share))
         @if let Some(limit) = &worker.limit {
             span.small {

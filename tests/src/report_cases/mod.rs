@@ -51,7 +51,6 @@ fn head(name: &str, schedule: &str) -> EventHead {
             "3  end".to_owned(),
         ],
         records: vec![],
-        ..EventHead::default()
     }
 }
 

@@ -52,7 +52,7 @@ fn limit(event: &EventHead, at: &At) -> Markup {
     let Some(limit) = &event.limit else { return super::line() };
     html! {
         (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-        ", " (kind_words(&limit.kind))
+        ", " (nice(kind_words(&limit.kind)))
         @if let Some(source) = &limit.source { span.small.soft { " " (source) } }
     }
 }

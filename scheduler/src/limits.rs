@@ -153,6 +153,12 @@ impl Limits {
         *self = Self::new(self.config);
     }
 
+    /// The pump goes on through another sampler. What was wrong with the one before does not trip at once: the flow has time to
+    /// settle. But it is not forgotten, or a pump that stands still through many short samples would never be stopped.
+    pub const fn next_sampler(&mut self) {
+        (self.since_ms, self.interval) = (0, Interval::NONE);
+    }
+
     /// Whether the latest whole 5 min of pumping were off their target by more than the warning percentage on average.
     #[must_use]
     pub const fn is_off_target(&self) -> bool {
@@ -202,7 +208,10 @@ impl Limits {
             Some(Limit::Supply)
         } else if pressure_trips {
             Some(Limit::Pressure)
-        } else if flow_trips && self.since_ms >= config.settle_ms {
+        } else if flow_trips
+            && (self.since_ms >= config.settle_ms
+                || self.off.is_longer_than(grace.saturating_add(config.settle_ms)))
+        {
             Some(if kept < Some(target) { Limit::FlowLow } else { Limit::FlowHigh })
         } else {
             None

@@ -13,6 +13,7 @@ pub mod report_cases;
 pub mod rig;
 pub mod schema;
 pub mod strategies;
+pub mod terminal;
 pub mod vectors;
 
 pub use draught_sim::bench::nor;

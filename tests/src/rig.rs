@@ -61,6 +61,10 @@ pub struct Surroundings {
     pub wall: Option<WallMs>,
     /// So many readings of the wall clock fail, from now on.
     pub wall_fails: u32,
+    /// So many readings of it succeed before those.
+    pub wall_skips: u32,
+    /// The pressure drop across the sampling train, in Pa, where it is measured.
+    pub drop_pa: Option<u32>,
     /// How hard the motor is driven.
     pub duty: Duty,
     /// What full duty draws with nothing in the way, in µL/min.
@@ -116,6 +120,8 @@ impl Rig {
             on_ms: 0,
             wall: Some(wall),
             wall_fails: 0,
+            wall_skips: 0,
+            drop_pa: None,
             duty: Duty::OFF,
             full_ul_per_min: 5_000_000,
             open_percent: 100,
@@ -213,7 +219,9 @@ impl Rig {
 
     fn wall_now(&self) -> Option<WallMs> {
         let mut s = self.set();
-        if s.wall_fails > 0 {
+        if s.wall_skips > 0 {
+            s.wall_skips -= 1;
+        } else if s.wall_fails > 0 {
             s.wall_fails -= 1;
             return None;
         }
@@ -300,7 +308,7 @@ impl FlowSensor for Rig {
             return Err(Faulty);
         }
         let flow_ul_per_min = u32::try_from(s.flow()).expect("a flow");
-        Ok(FlowReading { flow_ul_per_min, drop_pa: None, air_mk: None })
+        Ok(FlowReading { flow_ul_per_min, drop_pa: s.drop_pa, air_mk: None })
     }
 }
 

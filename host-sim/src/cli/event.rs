@@ -7,7 +7,7 @@ use draught::wire;
 use super::common::{PlanArgs, Usable, say_findings};
 use super::encode::block;
 use super::event_text;
-use super::files::{cannot_read, cannot_write};
+use super::files::{cannot_read, cannot_write, not_onto};
 use super::io::{Failure, Io};
 use super::library::{MethodsArgs, not_named};
 use super::table::{Side, Table};
@@ -175,6 +175,7 @@ fn sheet(args: &SheetArgs, io: &mut Io<'_>) -> Result<(), Failure> {
         writeln!(io.err, "{} contradicts itself; see above.", args.folder)?;
         return Err(Failure::Data);
     }
+    not_onto(&args.folder, Some(&args.output))?;
     let html = sheet::html(&folder, args.paper);
     if args.output == "-" {
         io.out.write_all(html.as_bytes())?;

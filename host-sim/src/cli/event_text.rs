@@ -32,11 +32,11 @@ pub(super) fn text(folder: &Folder, missing: &[Missing]) -> String {
     if !missing.is_empty() {
         text += "\nmissing\n";
         let mut table = Table::new(&[Side::Left; 3]).indent(2);
-        let mut last = "";
-        for m in missing {
-            let of = if m.of == last { "" } else { &m.of };
-            table.row([of, &m.key, m.what]);
-            last = &m.of;
+        let mut last = String::new();
+        for (of, key, what) in together(missing) {
+            let of = of.join(", ");
+            table.row([if of == last { "" } else { &of }, key, what]);
+            last = of;
         }
         text += &table.render();
     }
@@ -51,6 +51,18 @@ pub(super) fn text(folder: &Folder, missing: &[Missing]) -> String {
         n => format!("{n} missing"),
     });
     text + &format!("\n{}.\n", verdict.join(", "))
+}
+
+/// What is missing of several is one line: whose it is, the key, what it is.
+fn together(missing: &[Missing]) -> Vec<(Vec<&str>, &str, &'static str)> {
+    let mut lines: Vec<(Vec<&str>, &str, &'static str)> = Vec::new();
+    for m in missing {
+        match lines.iter_mut().find(|(_, key, what)| *key == m.key && *what == m.what) {
+            Some((of, ..)) => of.push(&m.of),
+            None => lines.push((vec![&m.of], &m.key, m.what)),
+        }
+    }
+    lines
 }
 
 fn errors(folder: &Folder) -> usize {

@@ -107,13 +107,21 @@ pub fn cannot_read(path: &str, e: &std::io::Error) -> Failure {
     )
 }
 
-/// Refuses to write over the file that is read.
+/// Refuses to write over what is read: a file, or a file of an event's folder that people or pumps have written.
 ///
 /// # Errors
 /// Wrong use.
 pub fn not_onto(input: &str, output: Option<&str>) -> Result<(), Failure> {
-    let place = |path: &str| std::fs::canonicalize(path).ok();
-    match output.filter(|path| place(path).is_some_and(|at| Some(at) == place(input))) {
+    use crate::event::folder::{BLOCK, FIELD, PLAN, RECORDS};
+    let place = |path: &std::path::Path| std::fs::canonicalize(path).ok();
+    let is_read = |at: std::path::PathBuf| {
+        let input = std::path::Path::new(input);
+        let own = [PLAN, BLOCK, FIELD].map(|name| input.join(name));
+        own.iter().any(|file| place(file).as_ref() == Some(&at))
+            || place(&input.join(RECORDS)).is_some_and(|records| at.starts_with(records))
+            || place(input) == Some(at)
+    };
+    match output.filter(|path| place(path.as_ref()).is_some_and(is_read)) {
         Some(path) => Err(Failure::Usage(
             format!("{path} cannot be written: it is what is read"),
             "give another file".to_owned(),

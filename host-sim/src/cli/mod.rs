@@ -34,6 +34,7 @@ mod progress;
 pub mod propose;
 mod propose_json;
 mod propose_plan;
+mod propose_remarks;
 mod propose_text;
 mod propose_wish;
 pub mod report;

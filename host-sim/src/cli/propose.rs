@@ -61,8 +61,8 @@ pub struct Args {
     /// What the pump keeps, least and most.
     #[arg(long, value_name = "FLOW", num_args = 2)]
     pub(super) pump: Vec<String>,
-    /// A simulated world with a [plant]: how long its battery and its filter last, and its pump's flows.
-    #[arg(long, value_name = "FILE")]
+    /// A simulated world with a [plant], by its name or from a file: how long its battery and its filter last, and its pump's flows.
+    #[arg(long, value_name = "FILE|NAME")]
     pub(super) world: Option<String>,
     /// Fibres are counted at this level: "0.1 f/cc". NMAM 7400 takes one half of the current standard.
     #[arg(long, value_name = "CONC")]

@@ -168,8 +168,13 @@ fn limits(args: &Args, one: &Tried, p: &Proposal, text: &mut String) {
         let (least, most) = (volume(least.floor()), volume(most.ceil()));
         lines.push(format!("volume    = [\"{least}\", \"{most}\"]"));
     }
-    if let Some(expect) = args.expect.as_ref().filter(|_| !one.id.is_empty()) {
-        lines.push(format!("expect    = {}", toml_quoted(expect)));
+    // A volume that the method states at a concentration can be checked only with one.
+    let said = args.expect.as_ref().map(|c| (c, "")).or_else(|| {
+        let limit = args.limit.as_ref()?;
+        Some((limit, "   # the limit: nothing was said of what is expected"))
+    });
+    if let Some((expect, remark)) = said.filter(|_| !one.id.is_empty()) {
+        lines.push(format!("expect    = {}{remark}", toml_quoted(expect)));
     }
     if !lines.is_empty() {
         text.push_str(&format!("\n[limits]\n{}\n", lines.join("\n")));

@@ -2,16 +2,14 @@
 
 use draught::units::Quantity;
 
-use super::common::say_findings;
-use super::files::{Wanted, read_source};
 use super::io::{Failure, Io};
 use super::library::not_named;
 use super::propose::{Args, Lasts, Tried};
-use crate::bench::World;
+use super::propose_remarks;
+use super::simulate_world::named_or_file;
 use crate::hygiene::parse::{self, Kind};
 use crate::methods::units::{self, minutes};
-use crate::methods::{Entry, How, Library, Method, Named};
-use crate::plan::finding::Findings;
+use crate::methods::{Air, Entry, How, Library, Limits, Method, Named};
 use crate::plan::{format, quantity, when};
 use crate::propose::{Answer, Endurance, Fibres, PumpWorld, Wish, propose};
 
@@ -38,7 +36,9 @@ pub(super) fn tried(
     ways.into_iter()
         .map(|(method, entry)| {
             let mut remarks = Vec::new();
-            let wish = hand.wish(args, entry.as_ref(), plant.as_ref(), &mut remarks)?;
+            let is_dust = method.is_some_and(|m| m.is_dust);
+            let of = Of { entry: entry.as_ref(), is_dust, plant: plant.as_ref() };
+            let wish = hand.wish(args, of, &mut remarks)?;
             let pump = plant.as_ref().map(|p| p.pump(&wish));
             let (answer, lasts) = asked(&wish, pump.as_ref())?;
             let title = match (method, &entry) {
@@ -85,23 +85,10 @@ impl Plant {
     }
 }
 
-fn plant(path: &str, io: &mut Io<'_>) -> Result<Plant, Failure> {
-    let source = read_source(path, Wanted::World, io)?;
-    let world = match World::read(&source) {
-        Ok(world) => world,
-        Err(findings) => {
-            let findings: Findings = findings;
-            say_findings(&findings.sorted(), &source, io.colour_err, io.err)?;
-            writeln!(io.err, "{path} cannot be used.")?;
-            return Err(Failure::Data);
-        }
-    };
-    world.plant.map(Plant).ok_or_else(|| {
-        let what = format!("--world: {path} has no [plant], so neither battery nor filter");
-        Failure::Usage(
-            what,
-            "give one that has, such as docs/examples/worlds/worn-2-l-min.toml".to_owned(),
-        )
+fn plant(name: &str, io: &mut Io<'_>) -> Result<Plant, Failure> {
+    named_or_file(name, io)?.plant.map(Plant).ok_or_else(|| {
+        let what = format!("--world: {name} has no [plant], so neither battery nor filter");
+        Failure::Usage(what, "give one that has, such as worn-2-l-min".to_owned())
     })
 }
 
@@ -155,7 +142,11 @@ impl Hand {
             fibres: measure("--fibres", &args.fibres, Kind::FibreConcentration)?,
             area: measure("--area", &args.area, Kind::Area)?,
             density: density.first().copied().zip(density.get(1).copied()),
-            change: minutes("--change", &args.change)?,
+            // No time at all is one that a pump's schedule does not hold, and a change may take.
+            change: match args.change.as_deref().map(|t| parse::read(t, Kind::Duration)) {
+                Some(Ok(0.0)) => Some(0.0),
+                _ => minutes("--change", &args.change)?,
+            },
         })
     }
 
@@ -163,8 +154,7 @@ impl Hand {
     fn wish(
         &self,
         args: &Args,
-        entry: Option<&Entry>,
-        plant: Option<&Plant>,
+        Of { entry, is_dust, plant }: Of<'_>,
         remarks: &mut Vec<String>,
     ) -> Result<Wish, Failure> {
         let one = |key: &str| entry.and_then(|e| e.values.one(key));
@@ -202,8 +192,22 @@ impl Hand {
                 480.0
             }
         };
+        // What is expected is the dust, where dust is measured.
+        let dust = self.dust.or(if is_dust { self.expect } else { None });
+        let low = self.expect.or(self.limit);
+        let high = self.expect.into_iter().chain(self.limit).reduce(f64::max);
+        let values = entry.map(|e| match self.volume {
+            Some(_) => e.values.without_volumes(),
+            None => e.values.clone(),
+        });
+        let limits = |concentration_mg_m3| {
+            let air = Air { concentration_mg_m3, dust_mg_m3: dust };
+            values.as_ref().map_or(Limits::default(), |v| v.limits(air))
+        };
+        let (at_low, at_high) = (limits(low), limits(high));
+        remarks.extend(values.as_ref().and_then(|v| propose_remarks::stated(v, &at_low, &at_high)));
         let loq = self.loq.or_else(|| {
-            let (mg, is) = entry?.values.least_mass_mg()?;
+            let (mg, is) = at_low.least_mass?;
             if is == "detected from" {
                 remarks.push(format!(
                     "the laboratory's LOQ was not given: {} taken, from which on it is detected",
@@ -213,6 +217,18 @@ impl Hand {
             Some(mg)
         });
         let fibre_area = one("area");
+        let weighs = ["mass", "lod", "loq", "load-max"];
+        if let Some(e) = entry.filter(|e| {
+            self.fibres.is_some()
+                && range("density").is_none()
+                && (is_dust || weighs.iter().any(|key| e.values.any(key).is_some()))
+        }) {
+            return Err(Failure::Usage(
+                format!("--fibres: {} weighs, and counts no fibres", e.id),
+                "leave --fibres out, or name a method that counts: nmam-7400, osha-id-160"
+                    .to_owned(),
+            ));
+        }
         let fibres = self.fibres.map(|level_f_ml| {
             if fibre_area.is_none() && self.area.is_none() {
                 remarks.push(
@@ -230,6 +246,9 @@ impl Hand {
                 "fibres on the filter are not checked: --fibres says for which level".to_owned(),
             );
         }
+        if self.dust.is_some() && at_high.load_max_mg.is_none() && plant.is_none() {
+            remarks.extend(propose_remarks::no_most_dust(entry.is_some(), fibres.is_some()));
+        }
         if entry.is_some_and(|e| e.values.any("load-max").is_some()) && self.dust.is_none() {
             remarks.push(
                 "dust on the filter is not checked: --dust says how much is in the air".to_owned(),
@@ -243,28 +262,48 @@ impl Hand {
         if pump_flow.is_none() {
             remarks.push("the pump's range is not checked: --pump gives it".to_owned());
         }
+        if let (Some(from), true) = (&args.from, args.from == args.until) {
+            remarks.push(format!("from {from} until {from} again: 24 h taken"));
+        }
         let change_min = self.change.unwrap_or(2.0);
+        let method_flow = self.flow.or(nominal).or(range("flow"));
+        if let Some(e) = entry.filter(|_| method_flow.or(pump_flow).is_none()) {
+            return Err(Failure::Usage(
+                format!("--flow is missing: {} names no flow, its sampler sets it", e.id),
+                "give that of the sampler's maker with --flow, or what the pump keeps with --pump"
+                    .to_owned(),
+            ));
+        }
         let wish = Wish {
-            method_flow: self.flow.or(nominal).or(range("flow")),
+            method_flow,
             pump_flow,
-            volume_min_l: self.volume.map(|v| v.0).or(one("volume-min")),
-            volume_max_l: self.volume.map(|v| v.1).or(one("volume-max")),
+            volume_min_l: self.volume.map(|v| v.0).or(at_low.fixed_least_l),
+            volume_max_l: self.volume.map(|v| v.1).or(at_high.fixed_most_l),
             volume_recommended_l: recommended,
             least_mass_mg: loq,
-            most_mass_mg: self.most_mass.or(range("mass").map(|r| r.1)),
-            load_max_mg: one("load-max"),
-            dust_mg_m3: self.dust,
+            most_mass_mg: self.most_mass.or(at_high.most_mass_mg),
+            load_max_mg: at_high.load_max_mg,
+            dust_mg_m3: dust,
             expect_mg_m3: self.expect,
             limit_mg_m3: self.limit,
             fibres,
             time_min,
-            sample_min: self.short_term.map(|t| (t, t)).or(exactly).or(window),
+            sample_min: self.short_term.map(|t| (t, t)).or(exactly),
+            method_min: window,
             change_min,
             samples_at_most: args.samples,
         };
         wish.check().map_err(|w| Failure::Usage(w.says, w.help))?;
         Ok(wish)
     }
+}
+
+/// A method's use, and the pump.
+#[derive(Clone, Copy)]
+struct Of<'a> {
+    entry: Option<&'a Entry>,
+    is_dust: bool,
+    plant: Option<&'a Plant>,
 }
 
 fn measured(option: &str, text: &str, kind: Kind) -> Result<f64, Failure> {

@@ -1,8 +1,10 @@
 //! Results, for people.
 
 use super::table::{Side, Table};
+use crate::hygiene::Amount;
 use crate::hygiene::round::{figures, signed_percent};
 use crate::record_file::NOTICE;
+use crate::report::page::number::figures as whole_figures;
 use crate::results::{Budget, FlowSet, Results, SampleResult, Verification, Volumes};
 
 /// A number without zeros at its end.
@@ -140,7 +142,7 @@ fn one(s: &SampleResult) -> String {
         table.row([a.analyte.clone(), a.says.clone(), net]);
         if let (Some(share), Some(limit)) = (a.share_of_limit_percent, &a.limit) {
             let below = if a.below_mg_m3.is_some() { "at most " } else { "" };
-            let text = format!("{below}{} % of {}", figures(share, 2), limit.says);
+            let text = format!("{below}{} % of {}", whole_figures(share, 2), limit.says);
             table.row([String::new(), text, a.verdict.clone().unwrap_or_default()]);
         }
         if let Some(b) = &a.budget {
@@ -282,13 +284,15 @@ fn workers(r: &Results) -> String {
             .indent(2)
             .gap(2);
     table.row(["worker", "analyte", "over", "exposure", "of limit", "samplers"]);
+    let bound = |share: Amount| share.text(2, "%").unwrap_or_default();
     let mut verdicts = Vec::new();
     for w in &r.workers {
         let share = match w.share_of_limit_percent {
             None => "-".to_owned(),
-            Some(s) if w.below_mg_m3.is_some() => format!("< {} %", figures(s, 2)),
-            Some(s) if w.least_mg_m3.is_some() => format!("> {} %", figures(s, 2)),
-            Some(s) => format!("{} %", figures(s, 2)),
+            // A bound is rounded so that it stays true.
+            Some(s) if w.below_mg_m3.is_some() => bound(Amount::Below(s)),
+            Some(s) if w.least_mg_m3.is_some() => bound(Amount::AtLeast(s)),
+            Some(s) => format!("{} %", whole_figures(s, 2)),
         };
         let bounds = match (w.lcl, w.ucl) {
             (Some(l), Some(u)) => format!(" (LCL {}, UCL {})", figures(l, 3), figures(u, 3)),
@@ -297,7 +301,28 @@ fn workers(r: &Results) -> String {
         let of =
             [w.worker.clone(), w.analyte.clone(), w.divisor_name.clone(), w.says.clone(), share];
         table.row(of.into_iter().chain([w.samples.join(", ")]));
-        verdicts.push(format!("  {}, {}: {}{bounds}\n", w.worker, w.analyte, w.verdict));
+        // Of several limits, which.
+        let same =
+            |o: &&crate::results::WorkerResult| (&o.worker, &o.analyte) == (&w.worker, &w.analyte);
+        let of_limit = match &w.limit {
+            Some(limit) if r.workers.iter().filter(same).count() > 1 => {
+                format!(", {} {}", limit.says, limit.kind)
+            }
+            _ => String::new(),
+        };
+        let to_review: Vec<&str> = r
+            .samples
+            .iter()
+            .filter(|s| w.samples.contains(&s.sampler))
+            .filter(|s| s.flags.iter().any(|f| f.level == "review"))
+            .map(|s| s.sampler.as_str())
+            .collect();
+        let bounds = match to_review.as_slice() {
+            [] => bounds,
+            ids => format!("{bounds}; review the flags of {}", ids.join(", ")),
+        };
+        let about = format!("{}, {}{of_limit}", w.worker, w.analyte);
+        verdicts.push(format!("  {about}: {}{bounds}\n", w.verdict));
     }
     t += &table.render();
     t += "\n";

@@ -22,7 +22,7 @@ pub(super) fn world(
 ) -> Result<World, Failure> {
     let mut world = match named {
         None => World::default(),
-        Some(name) => read(name, io)?,
+        Some(name) => named_or_file(name, io)?,
     };
     match resume_after {
         None => {}
@@ -32,7 +32,11 @@ pub(super) fn world(
     Ok(world)
 }
 
-fn read(name: &str, io: &mut Io<'_>) -> Result<World, Failure> {
+/// A world by its name, or from a file.
+///
+/// # Errors
+/// Wrong use when there is no such world; [`Failure::Data`] when the file has errors.
+pub(super) fn named_or_file(name: &str, io: &mut Io<'_>) -> Result<World, Failure> {
     let source = match by_name(name) {
         Some(built_in) => built_in.source(),
         // A bare word that is no file is meant as a name.

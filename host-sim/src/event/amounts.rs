@@ -183,6 +183,28 @@ pub(super) fn mass(
     }
 }
 
+/// What a blank lost: of "-0.012 mg", 0.012 mg. `None` of any other text.
+pub(super) fn lost(reader: &mut Reader<'_>, f: &Fields<'_, '_>, key: &'static str) -> Option<f64> {
+    let entry = f.get(key)?;
+    let text = entry.value.get_ref().as_str()?.trim();
+    let text = text.strip_prefix(['-', '\u{2212}'])?;
+    match parse::read(text, Kind::Mass) {
+        Err(why) => {
+            refused(reader, entry.value_span(), key, why);
+            None
+        }
+        Ok(is) if is > 1e3 => {
+            reader.report(
+                Finding::error("out-of-range", format!("{key:?} cannot be -{text}"))
+                    .at(entry.value_span(), "a blank loses 1 g at most")
+                    .help("check the number and its unit"),
+            );
+            None
+        }
+        Ok(is) => Some(is),
+    }
+}
+
 /// A date with a time.
 pub(super) fn civil(
     reader: &mut Reader<'_>,

@@ -4,6 +4,9 @@ use draught::calendar::{Civil, UtcOffset};
 use draught::clock::WallMs;
 use draught::wire;
 
+use super::contradicting_figures::{
+    laboratory, limits_of_nothing, same_records, shared_records, shifts,
+};
 use super::field::{FlowReadings, Kind, Sampler, Stated, VolumeFrom};
 use super::folder::{BLOCK, Folder, PLAN, table_of, wall};
 use crate::methods::{Library, Named};
@@ -28,11 +31,16 @@ pub(super) fn all(folder: &Folder, library: &Library) -> Vec<Finding> {
         of_record(folder, sampler, &mut found);
         times(folder, sampler, &mut found);
         manifold(folder, sampler, &mut found);
+        laboratory(sampler, &mut found);
         let earlier = folder.field.samplers.iter().take(i);
         for other in earlier {
             pumps(other, sampler, &mut found);
         }
     }
+    shifts(folder, &mut found);
+    shared_records(folder, &mut found);
+    same_records(folder, &mut found);
+    limits_of_nothing(folder, &mut found);
     found
 }
 
@@ -175,6 +183,55 @@ fn times(folder: &Folder, s: &Sampler, found: &mut Vec<Finding>) {
             )
             .at(after.at.clone(), format!("it ended at {at}"))
             .help("check both times; they are in the site's time"),
+        );
+    }
+    let mut early = |a: Option<&Stated<Civil>>, b: Option<Civil>, what: &str, than: &str| {
+        let (Some(a), Some(b)) = (a, b) else { return };
+        if key(a) < minute(b) {
+            let at = format!("{} {}", when::date_text(b.date), when::time_text(b.time));
+            found.push(
+                Finding::error("wrong-order", format!("{}: {what} is before {than}", s.id.is))
+                    .at(a.at.clone(), format!("{than} is at {at}"))
+                    .help("check both times; they are in the site's time"),
+            );
+        }
+    };
+    for check in &s.checks {
+        early(check.when.as_ref(), begin, "a check", "the beginning of the sample");
+    }
+    for lab in &s.lab {
+        early(lab.when.as_ref(), end, "the laboratory's report", "the end of the sample");
+    }
+    for (gave, took) in s.custody.relinquished.iter().zip(&s.custody.received) {
+        let gave = gave.when.as_ref().map(|w| w.is);
+        early(took.when.as_ref(), gave, "a reception", "what was relinquished");
+    }
+    for check in &s.checks {
+        if let (Some(at), Some(end)) = (&check.when, end)
+            && key(at) > (end.date, end.time)
+        {
+            let text = format!("{} {}", when::date_text(end.date), when::time_text(end.time));
+            found.push(
+                Finding::error(
+                    "wrong-order",
+                    format!("{}: a check after the sample ended", s.id.is),
+                )
+                .at(at.at.clone(), format!("it ended at {text}"))
+                .help("check both times; a flow read after the end is [[sampler.after]]"),
+            );
+        }
+    }
+    if let (Some(before), Some(begin)) = (last(&s.before), begin)
+        && (i32::from(begin.date.days()) - i32::from(before.is.date.days())) > 1
+    {
+        let days = i32::from(begin.date.days()) - i32::from(before.is.date.days());
+        found.push(
+            Finding::warning(
+                "old-verification",
+                format!("{}: its flow was verified {days} days before", s.id.is),
+            )
+            .at(before.at.clone(), format!("it began on {}", when::date_text(begin.date)))
+            .help("a flow is verified on the day of the sample (common practice, no source)"),
         );
     }
     if let (Some(expiry), Some(begin)) = (&s.expiry, begin)

@@ -73,6 +73,8 @@ pub struct LimitValue {
     pub source: Option<String>,
     /// Sampling and analytical error, a fraction.
     pub sae: Option<f64>,
+    /// Written in ppm: it holds at 25 °C and 760 mm Hg.
+    pub in_ppm: bool,
     /// Where it stands.
     pub at: Range<usize>,
 }
@@ -323,6 +325,8 @@ pub struct Lab {
     pub front_mg: Option<Amount>,
     /// On the back section, mg.
     pub back_mg: Option<Amount>,
+    /// What a filter lost on the way, mg: of a blank, whose change may be below 0.
+    pub lost_mg: Option<f64>,
     /// Limit of detection, mg.
     pub lod_mg: Option<f64>,
     /// Limit of quantification, mg.

@@ -70,6 +70,7 @@ fn limit(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<LimitValue> {
     let source = text(reader, f, "source", "29 CFR 1910.1000 Table Z-1");
     let (value, kind) = (value?, kind?);
     let read = parse::read_concentration(&value.is);
+    let in_ppm = matches!(read, Ok((_, Kind::GasConcentration)));
     let in_mg_m3 = match read {
         Ok((amount, Kind::MassConcentration)) => Ok(amount),
         Ok((amount, Kind::GasConcentration)) => match molar_mass {
@@ -110,6 +111,7 @@ fn limit(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<LimitValue> {
         analyte,
         source,
         sae,
+        in_ppm,
         at: value.at,
     })
 }

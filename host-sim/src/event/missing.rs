@@ -202,7 +202,11 @@ fn laboratory(list: &mut List, id: &str, s: &Sampler) {
 fn figures(list: &mut List, id: &str, lab: &Lab) {
     let mut need = |key: &str, what, there| list.need(id, format!("lab.{key}"), what, there);
     need("analyte", "what was looked for", lab.analyte.is_some());
-    need("mass", "mass, mass-front and -back, or below", lab.found().is_some());
+    need(
+        "mass",
+        "mass, mass-front and -back, or below",
+        lab.found().is_some() || lab.lost_mg.is_some(),
+    );
     need("lod", "the laboratory's limit of detection", lab.lod_mg.is_some());
     need("u", "the laboratory's uncertainty, such as \"4 %\"", lab.u_percent.is_some());
     need("reported-by", "who reported it", lab.reported_by.is_some());

@@ -11,6 +11,7 @@
 //! `docs/event-folder.md` has every key of `field.toml`.
 
 mod amounts;
+mod contradicting_figures;
 mod contradictions;
 mod field;
 pub mod folder;

@@ -64,7 +64,7 @@ why         = \"\"                          # why it is sampled
 prepared-by = \"\"
 reviewed-by = \"\"
 laboratory  = \"\"                          # accredited for the method
-method      = {method}                          # draught methods lists them
+method      = {method:<27} # draught methods lists them
 # limit     = {{ value = \"5 mg/m3\", kind = \"twa-8h\", source = \"...\" }}   # twa-8h, short-term or ceiling
 
 # Flow before and after: unless given, 5 % for worn pumps (common practice, no source), 4 % outdoors (40 CFR 50 App. L 9.2.5).
@@ -117,7 +117,7 @@ pump      = {pump}
 record    = {record}
 sample    = {sample}                           # of the record
 media-lot = \"\"
-expiry    = \"\"                          # {day}
+expiry    = \"\"                          # the last day they are good: \"{day}\"
 seal      = \"\"
 # group        = \"shift\"                # or \"task\", \"short-term\"
 # duplicate-of = \"S-...\"

@@ -1,7 +1,8 @@
 //! `[[sampler]]` and what is below it.
 
 use super::amounts::{
-    choice, civil, count, date, known, mass, quantities, quantity, stated_text, table, tables, text,
+    choice, civil, count, date, known, lost, mass, quantities, quantity, stated_text, table,
+    tables, text,
 };
 use super::field::{
     Custody, FlowFrom, FlowReadings, Group, HandOver, InShift, Kind, Lab, Sampler, VolumeFrom,
@@ -105,7 +106,7 @@ pub(super) fn sampler(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Sam
     let custody = table(reader, f, "custody", "[sampler.custody]");
     let custody = custody.map(|f| self::custody(reader, &f)).unwrap_or_default();
     let lab = tables(reader, f, "lab", "[[sampler.lab]]", true);
-    let lab: Vec<_> = lab.iter().map(|f| self::lab(reader, f)).collect();
+    let lab: Vec<_> = lab.iter().map(|f| self::lab(reader, f, kind)).collect();
     let worker = stated_text(reader, f, "worker", "W1");
     let place = text(reader, f, "place", "breathing zone");
     let pump = stated_text(reader, f, "pump", "P1");
@@ -219,15 +220,18 @@ fn hand_overs(reader: &mut Reader<'_>, f: &Fields<'_, '_>, key: &'static str) ->
     read.filter(|h| *h != HandOver::default()).collect()
 }
 
-fn lab(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Lab {
+fn lab(reader: &mut Reader<'_>, f: &Fields<'_, '_>, kind: Kind) -> Lab {
     known(reader, f, LAB, "[[sampler.lab]]");
     let bare = |amount: Amount| match amount {
         Amount::Found(x) => Amount::Below(x),
         other => other,
     };
-    let (whole, front) = (mass(reader, f, "mass"), mass(reader, f, "mass-front"));
+    let lost = if kind == Kind::FieldBlank { lost(reader, f, "mass") } else { None };
+    let whole = if lost.is_some() { None } else { mass(reader, f, "mass") };
+    let front = mass(reader, f, "mass-front");
     let (back, below) = (mass(reader, f, "mass-back"), mass(reader, f, "below").map(bare));
-    let ways = [whole.is_some(), front.is_some() || back.is_some(), below.is_some()];
+    let ways =
+        [whole.is_some() || lost.is_some(), front.is_some() || back.is_some(), below.is_some()];
     if ways.iter().filter(|w| **w).count() > 1 {
         reader.report(
             Finding::error("two-ways", "a mass is given in two ways")
@@ -247,6 +251,7 @@ fn lab(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Lab {
         mass_mg: whole.or(below),
         front_mg: front,
         back_mg: back,
+        lost_mg: lost,
         lod_mg: quantity(reader, f, "lod", Of::Mass, (1e-12, 1e6)),
         loq_mg: quantity(reader, f, "loq", Of::Mass, (1e-12, 1e6)),
         u_percent: quantity(reader, f, "u", Of::Percent, (0.001, 100.0)),

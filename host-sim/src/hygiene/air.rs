@@ -198,3 +198,58 @@ pub fn at_site(
     };
     Ok(AtSite { flow_l_per_min: result("flow at the site", flow * factor)?, factor, why })
 }
+
+/// What a meter read on one side of a sample, and the air that it needs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MeterRead {
+    /// In L/min.
+    pub flow_l_per_min: f64,
+    /// Which kind.
+    pub meter: MeterKind,
+    /// The air of its calibration.
+    pub calibration: Option<Conditions>,
+    /// The air at the reading.
+    pub site: Option<Conditions>,
+}
+
+impl MeterRead {
+    const fn lacks_air(&self) -> bool {
+        matches!(self.meter, MeterKind::Rotameter)
+            && (self.calibration.is_none() || self.site.is_none())
+    }
+}
+
+/// Readings before and after a sample, as [`at_site`]: rotameters are corrected on both sides or on neither. A difference between a corrected
+/// and an uncorrected reading would be no drift, and their mean no flow.
+///
+/// # Errors
+/// As [`at_site`].
+///
+/// ```
+/// use draught_sim::hygiene::air::{Conditions, MeterKind, MeterRead, both_at_site};
+/// let air = |c, kpa| Conditions::new(c, kpa).ok();
+/// let read = |site| MeterRead {
+///     flow_l_per_min: 2.0, meter: MeterKind::Rotameter, calibration: air(25.0, 101.325), site,
+/// };
+/// let (before, after) = both_at_site(read(air(12.0, 84.0)), Some(read(None)))?;
+/// assert_eq!((before.factor, after.map(|a| a.factor)), (1.0, Some(1.0)), "neither");
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn both_at_site(
+    before: MeterRead,
+    after: Option<MeterRead>,
+) -> Result<(AtSite, Option<AtSite>), Problem> {
+    let neither = before.lacks_air() || after.is_some_and(|a| a.lacks_air());
+    let one = |read: MeterRead| {
+        let uncorrected = neither && read.meter == MeterKind::Rotameter;
+        let site = read.site.filter(|_| !uncorrected);
+        at_site(read.flow_l_per_min, read.meter, read.calibration, site).map(|at| AtSite {
+            why: if uncorrected && after.is_some() { NEITHER } else { at.why },
+            ..at
+        })
+    };
+    Ok((one(before)?, after.map(one).transpose()?))
+}
+
+/// Why a rotameter is not corrected.
+const NEITHER: &str = "a rotameter, NOT corrected, and neither is the other side: temperature and pressure of its calibration, before and after are needed";

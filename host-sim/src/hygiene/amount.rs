@@ -64,13 +64,19 @@ impl Amount {
     }
 
     /// From bounds, the upper one if it is known.
-    fn of(low: f64, high: Option<f64>) -> Self {
+    pub(crate) fn of(low: f64, high: Option<f64>) -> Self {
         match high {
             None => Self::AtLeast(low),
             Some(high) if low == high => Self::Found(low),
             Some(high) if low == 0.0 => Self::Below(high),
             Some(high) => Self::Between(low, high),
         }
+    }
+
+    /// The larger of two: the bounds of a maximum are the maxima of the bounds.
+    pub(crate) fn larger(self, other: Self) -> Self {
+        let high = self.high().zip(other.high()).map(|(a, b)| a.max(b));
+        Self::of(self.low().max(other.low()), high)
     }
 
     /// Times a number that is not below 0.

@@ -114,19 +114,28 @@ pub fn gravimetric_mg(
 
 /// A mass less its blank; below the limit of detection it is "< limit", never 0.
 ///
+/// A mass that is below its blank by more than the limit of detection is no small result but a mistake: a filter swapped or torn, a blank
+/// contaminated. It is refused.
+///
 /// # Errors
-/// Not finite; a limit that is not above 0; nothing left, and no limit of detection given.
+/// Not finite; a limit that is not above 0; nothing left, and no limit of detection given; less than nothing left, by more than the limit of
+/// detection.
 ///
 /// ```
 /// use draught_sim::hygiene::{Amount, concentration::net_mg};
 /// assert_eq!(net_mg(0.25, 0.125, Some(0.03))?, Amount::Found(0.125));
 /// assert_eq!(net_mg(0.002, 0.004, None).unwrap_err().code(), "contradiction");
+/// assert_eq!(net_mg(1.412, 3.0, Some(0.075)).unwrap_err().code(), "contradiction");
 /// # Ok::<(), draught_sim::hygiene::Problem>(())
 /// ```
 pub fn net_mg(mass_mg: f64, blank_mg: f64, detection_mg: Option<f64>) -> Result<Amount, Problem> {
     let net = result("mass", finite("mass", mass_mg)? - finite("blank", blank_mg)?)?;
     let limit = detection_mg.map(|d| positive("limit of detection", d)).transpose()?;
     match limit {
+        Some(limit) if strictly_over(-net, limit) => Err(Problem::Contradiction {
+            what: "the mass is below its blank by more than the limit of detection: that is a loss, and no result below the limit",
+            help: "look for a filter that was swapped or torn, or a contaminated blank; ask the laboratory",
+        }),
         // The dust of a subtraction is not a result below the limit.
         Some(limit) if !super::at_least(net, limit) => Ok(Amount::Below(limit)),
         None if net <= 1e-12 * mass_mg.abs() => Err(Problem::Contradiction {
@@ -135,6 +144,73 @@ pub fn net_mg(mass_mg: f64, blank_mg: f64, detection_mg: Option<f64>) -> Result<
         }),
         _ => Ok(Amount::Found(net)),
     }
+}
+
+/// A field blank as it was reported.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Blank {
+    /// Found, in mg; of a filter by how much it changed, which may be below 0.
+    Found(f64),
+    /// Below this, in mg; from 0 on.
+    Below(f64),
+}
+
+/// The mean of blanks of which some are below a limit, in mg: at least with these as 0, at most with them as their limit. None of them is left out: a
+/// mean of those alone on which something was found would be too high, and the result too low.
+///
+/// # Errors
+/// None given; not finite; a limit that is not above 0; too large.
+///
+/// ```
+/// use draught_sim::hygiene::concentration::{Blank, mean_of_blanks_mg};
+/// let (least, most) = mean_of_blanks_mg(&[Blank::Found(0.012), Blank::Below(0.010), Blank::Below(0.010)])?;
+/// assert!((least - 0.004).abs() < 1e-15 && (most - 0.032 / 3.0).abs() < 1e-15);
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn mean_of_blanks_mg(blanks: &[Blank]) -> Result<(f64, f64), Problem> {
+    let with = |most: bool| {
+        blanks
+            .iter()
+            .map(|blank| match *blank {
+                Blank::Found(mg) => Ok(mg),
+                Blank::Below(mg) => {
+                    positive("limit of a blank", mg).map(|mg| if most { mg } else { 0.0 })
+                }
+            })
+            .collect::<Result<Vec<_>, _>>()
+    };
+    Ok((mean_blank_mg(&with(false)?)?, mean_blank_mg(&with(true)?)?))
+}
+
+/// A mass less a mean blank that is known within bounds, as [`mean_of_blanks_mg`] gives them.
+///
+/// # Errors
+/// As [`net_mg`]; bounds in the wrong order.
+///
+/// ```
+/// use draught_sim::hygiene::{Amount, concentration::net_between_mg};
+/// assert_eq!(net_between_mg(1.0, (0.25, 0.5), Some(0.03))?, Amount::Between(0.5, 0.75));
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn net_between_mg(
+    mass_mg: f64,
+    (blank_least_mg, blank_most_mg): (f64, f64),
+    detection_mg: Option<f64>,
+) -> Result<Amount, Problem> {
+    if blank_least_mg > blank_most_mg {
+        return Err(Problem::Contradiction {
+            what: "the lower bound of the blank is above the upper one",
+            help: "give the smaller number first",
+        });
+    }
+    let most = net_mg(mass_mg, blank_least_mg, detection_mg)?;
+    let least = match net_mg(mass_mg, blank_most_mg, detection_mg) {
+        Ok(least) => least.low(),
+        // The blank may have been less than that: what is left is between nothing and the most.
+        Err(Problem::Contradiction { .. }) => 0.0,
+        Err(other) => return Err(other),
+    };
+    Ok(Amount::of(least, most.high()))
 }
 
 /// Whether the sorbent may have let something through.
@@ -155,7 +231,9 @@ impl Breakthrough {
         match self {
             Self::No => "no breakthrough",
             Self::Yes => "BREAKTHROUGH: sample may have been lost, the result is at least this",
-            Self::CannotTell => "breakthrough cannot be told: a section is below its limit",
+            Self::CannotTell => {
+                "breakthrough cannot be told: a section is below its limit; ask for a lower one"
+            }
         }
     }
 }
@@ -196,7 +274,8 @@ pub struct Tube {
 
 /// Mass on a sorbent tube: `Wf + Wb - Bf - Bb`, in mg, each section less its mean blank.
 ///
-/// A section below its limit gives bounds, never 0. Where a blank takes all of what was found: "< limit" if a limit of detection is
+/// A section below its limit gives bounds, never 0. With breakthrough, or where a section's limit is too high to tell, what passed the tube is not known: what
+/// was found is the least. Where a blank takes all of what was found: "< limit" if a limit of detection is
 /// given. A section of 0 is no result: the laboratory states "< limit". Range: blanks not below 0. Source: NMAM 1401 (variables read, form from memory).
 ///
 /// # Errors
@@ -231,7 +310,14 @@ pub fn sorbent_mg(
     };
     let front = section(front_mg, blank_front_mg, "front blank")?;
     let back = section(back_mg, blank_back_mg, "back blank")?;
-    Ok(Tube { mass_mg: front.plus("mass", back)?, breakthrough })
+    let held = front.plus("mass", back)?;
+    let mass_mg = match breakthrough {
+        Breakthrough::No => held,
+        // Nothing found on either section is the common "below": it stays so.
+        Breakthrough::CannotTell if held.low() == 0.0 => held,
+        Breakthrough::Yes | Breakthrough::CannotTell => Amount::AtLeast(held.low()),
+    };
+    Ok(Tube { mass_mg, breakthrough })
 }
 
 /// One of several samples that belong together.

@@ -119,7 +119,8 @@ impl Problem {
                 format!("the {what} is {value}, and must be above 0")
             }
             Self::OutOfRange { what, value, least, most, unit } => {
-                format!("the {what} is {value} {unit}; {least} to {most} {unit} are taken")
+                let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+                format!("the {what} is {value}{unit}; {least} to {most}{unit} are taken")
             }
             Self::TooFew { what, count, least } => {
                 format!("there are {count} {what}, and at least {least} are needed")

@@ -3,8 +3,11 @@
 //! Concentrations are all in one unit, that of the limit: mg/m3, ppm or fibres/mL.
 
 use super::amount::Amount;
-use super::error::{Problem, at_least, not_negative, positive, result, strictly_over};
+use super::error::{Problem, not_negative, positive, result, strictly_over, within};
 use super::source::{self, Source};
+
+pub use super::peak::{Peak, PeakRule, peak};
+pub use super::quarter::{Highest, Whole, highest_quarter, is_quarter, short_term};
 
 /// A stretch of time and its mean concentration; consecutive ones make a shift.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,7 +23,8 @@ pub struct Stretch {
 pub enum Divisor {
     /// 8 h, whatever the shift (29 CFR 1910.1000(d)(1)(i)).
     EightHours,
-    /// All hours exposed, sampled or not (29 CFR 1910.1043 App. A, cotton dust).
+    /// All hours exposed, sampled or not (29 CFR 1910.1043 App. A, cotton dust). Hours that are known to be without exposure are
+    /// none of them.
     HoursExposed,
 }
 
@@ -77,20 +81,24 @@ pub struct Exposure {
     pub value: Amount,
     /// Sampled, in min.
     pub sampled_minutes: f64,
-    /// Exposed and not sampled, in min.
+    /// Named and not sampled, in min.
     pub unsampled_minutes: f64,
     /// What it was divided by, in min.
     pub divisor_minutes: f64,
 }
 
+/// What a day has, in min. A record may be off by what a clock is: a minute more is taken.
+const DAY_MIN: f64 = 1_440.0;
+
 /// Time-weighted mean: `E = (C1 T1 + ... + Cn Tn) / 8 h`, or `/ hours exposed`.
 ///
 /// `unsampled` says for how many minutes the person worked and no sample was taken, and what is assumed of
-/// them. Range: minutes above 0 (unsampled: 0 or more); a sample below its limit gives bounds, never 0. Source: 29 CFR
+/// them; by hours exposed, they are divided by as well, unless they are said to be without exposure. Range: minutes above 0 (unsampled: 0 or
+/// more), 24 h in all: it is one person on one day; a sample below its limit gives bounds, never 0. Source: 29 CFR
 /// 1910.1000(d)(1)(i), 1910.1043 App. A (2015 edition).
 ///
 /// # Errors
-/// No samples; numbers out of range; too large.
+/// No samples; numbers out of range; more than 24 h; too large.
 ///
 /// ```
 /// use draught_sim::hygiene::{Amount, exposure::{Divisor, Stretch, Unsampled, mean}};
@@ -98,6 +106,9 @@ pub struct Exposure {
 /// let shift = [part(2.0, 150.0), part(2.0, 75.0), part(4.0, 50.0)];
 /// let e = mean(&shift, Divisor::EightHours, (0.0, Unsampled::NotExposed))?;
 /// assert_eq!(e.value, Amount::Found(81.25));
+/// // Hours without exposure are not divided by.
+/// let two = mean(&shift[..1], Divisor::HoursExposed, (360.0, Unsampled::NotExposed))?;
+/// assert_eq!(two.value, Amount::Found(150.0));
 /// # Ok::<(), draught_sim::hygiene::Problem>(())
 /// ```
 pub fn mean(
@@ -114,9 +125,14 @@ pub fn mean(
         sampled = result("time", sampled + positive("time", sample.minutes)?)?;
     }
     let (more, assumed) = (not_negative("unsampled time", unsampled.0)?, unsampled.1);
-    let divisor_minutes = match divisor {
-        Divisor::EightHours => 480.0,
-        Divisor::HoursExposed => result("time", sampled + more)?,
+    let in_all = result("time", sampled + more)?;
+    if in_all > DAY_MIN + 1.0 {
+        within("time of one person on one day", in_all, 0.0, DAY_MIN, "min")?;
+    }
+    let divisor_minutes = match (divisor, assumed) {
+        (Divisor::EightHours, _) => 480.0,
+        (Divisor::HoursExposed, Unsampled::NotExposed) => sampled,
+        (Divisor::HoursExposed, _) => in_all,
     };
     // Each term is divided before they are added, so that none overflows on the way.
     let share = |minutes: f64, concentration: Amount| {
@@ -138,46 +154,6 @@ pub fn mean(
         divisor_minutes,
     })
 }
-
-/// The mean over 15 minutes, from one sample.
-///
-/// A sample of 15 min is one. A shorter one is `C t / 15` plus what is assumed of the rest. A longer one hides its
-/// highest quarter of an hour: that is at least its mean. Range: minutes above 0. Source: arithmetic; 15 minutes for ceilings
-/// without instantaneous monitoring, 29 CFR 1910.1000(a)(1) (2015 edition).
-///
-/// # Errors
-/// Numbers out of range; too large.
-///
-/// ```
-/// use draught_sim::hygiene::{Amount, exposure::{Stretch, Unsampled, short_term}};
-/// let sample = |minutes| Stretch { minutes, concentration: Amount::Found(30.0) };
-/// assert_eq!(short_term(sample(15.0), Unsampled::Unknown)?, Amount::Found(30.0));
-/// assert_eq!(short_term(sample(10.0), Unsampled::NotExposed)?, Amount::Found(20.0));
-/// assert_eq!(short_term(sample(30.0), Unsampled::Unknown)?, Amount::AtLeast(30.0));
-/// # Ok::<(), draught_sim::hygiene::Problem>(())
-/// ```
-pub fn short_term(sample: Stretch, rest: Unsampled) -> Result<Amount, Problem> {
-    let minutes = positive("time", sample.minutes)?;
-    let found = sample.concentration.checked("concentration")?;
-    if at_least(minutes, QUARTER) && at_least(QUARTER, minutes) {
-        return Ok(found);
-    }
-    if minutes > QUARTER {
-        return Ok(Amount::AtLeast(found.low()));
-    }
-    let part = minutes / QUARTER;
-    let seen = found.times("concentration", part)?;
-    let unseen = match rest {
-        Unsampled::NotExposed => Amount::Found(0.0),
-        Unsampled::AsSampled => return Ok(found),
-        Unsampled::Unknown => Amount::AtLeast(0.0),
-        Unsampled::AtMost(most) => Amount::Below(most).times("concentration", 1.0 - part)?,
-    };
-    seen.plus("concentration", unseen)
-}
-
-/// A quarter of an hour, in min.
-const QUARTER: f64 = 15.0;
 
 /// How an exposure stands to a limit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -245,67 +221,4 @@ pub fn compare(exposure: Amount, limit: f64) -> Result<Compared, Problem> {
         Verdict::CannotTell
     };
     Ok(Compared { share, verdict })
-}
-
-/// A ceiling with a peak above it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PeakRule {
-    /// Not to be passed, but for a peak.
-    pub ceiling: f64,
-    /// Never to be passed.
-    pub peak: f64,
-    /// For how long it may be above the ceiling in a shift, in min.
-    pub minutes: f64,
-}
-
-/// Whether samples keep to a ceiling with a peak of so many minutes.
-///
-/// Over if one passes the peak, or if those above the ceiling last longer than allowed, together. Source: 29 CFR 1910.1000(b)
-/// (2015 edition; e.g. above 25 ppm to at most 50 ppm for 10 min). A sample's mean hides what is shorter than the sample. Limits
-/// that allow the peak once in so many hours need their own look.
-///
-/// # Errors
-/// No samples; numbers out of range; a peak below the ceiling.
-///
-/// ```
-/// use draught_sim::hygiene::{Amount, exposure::{PeakRule, Stretch, Verdict, peak}};
-/// let rule = PeakRule { ceiling: 25.0, peak: 50.0, minutes: 10.0 };
-/// let at = |minutes, ppm| Stretch { minutes, concentration: Amount::Found(ppm) };
-/// assert_eq!(peak(&[at(10.0, 40.0), at(15.0, 20.0)], rule)?, Verdict::NotOver);
-/// assert_eq!(peak(&[at(10.0, 40.0), at(5.0, 30.0)], rule)?, Verdict::Over);
-/// # Ok::<(), draught_sim::hygiene::Problem>(())
-/// ```
-pub fn peak(samples: &[Stretch], rule: PeakRule) -> Result<Verdict, Problem> {
-    let count = samples.len();
-    if count == 0 {
-        return Err(Problem::TooFew { what: "samples", count, least: 1 });
-    }
-    not_negative("minutes allowed", rule.minutes)?;
-    if positive("ceiling", rule.ceiling)? > positive("peak", rule.peak)? {
-        return Err(Problem::Contradiction {
-            what: "the peak is below the ceiling",
-            help: "the peak is the larger of the two",
-        });
-    }
-    let (mut surely, mut possibly) = (0.0, 0.0);
-    let mut verdict = Verdict::NotOver;
-    for sample in samples {
-        let minutes = positive("time", sample.minutes)?;
-        let over_peak = compare(sample.concentration, rule.peak)?.verdict;
-        let over_ceiling = compare(sample.concentration, rule.ceiling)?.verdict;
-        surely += if over_ceiling == Verdict::Over { minutes } else { 0.0 };
-        possibly += if over_ceiling == Verdict::NotOver { 0.0 } else { minutes };
-        match over_peak {
-            Verdict::Over => return Ok(Verdict::Over),
-            Verdict::CannotTell => verdict = Verdict::CannotTell,
-            Verdict::NotOver => {}
-        }
-    }
-    Ok(if strictly_over(surely, rule.minutes) {
-        Verdict::Over
-    } else if strictly_over(possibly, rule.minutes) {
-        Verdict::CannotTell
-    } else {
-        verdict
-    })
 }

@@ -5,6 +5,7 @@
 
 use super::amount::Amount;
 use super::kinds::{NOT_TAKEN, Unit};
+use super::ppm::ALL_PPM;
 
 pub use super::kinds::Kind;
 
@@ -59,6 +60,13 @@ pub fn read(text: &str, kind: Kind) -> Result<f64, NotRead> {
     }
     if !total.is_finite() {
         return Err(no_number(&format!("{text:?}"), kind));
+    }
+    if kind == Kind::GasConcentration && total > ALL_PPM {
+        return Err(NotRead {
+            code: "out-of-range",
+            message: format!("{text:?} is more than all of the air: 1000000 ppm"),
+            help: "check the number and its unit: ppm, ppb or mg/m3".to_owned(),
+        });
     }
     if total < 0.0 && !matches!(kind, Kind::Temperature | Kind::Change) {
         return Err(NotRead {
@@ -139,7 +147,8 @@ pub fn read_concentration(text: &str) -> Result<(Amount, Kind), NotRead> {
     let kind = Kind::MassConcentration;
     read_amount(text, kind).map(|amount| (amount, kind)).map_err(|e| match e.code {
         "unknown-unit" | "missing-unit" => NotRead {
-            help: "units of concentration: mg/m3, ug/m3, g/m3, ppm, ppb, f/mL or f/L".to_owned(),
+            help: "units of concentration: mg/m3, ug/m3, g/m3, ppm, ppb, f/mL, f/cc or f/L"
+                .to_owned(),
             ..e
         },
         _ => e,

@@ -47,13 +47,26 @@ impl MolarVolume {
     }
 }
 
+/// All of the air, in ppm.
+pub const ALL_PPM: f64 = 1e6;
+
+/// At most all of the air.
+fn possible(ppm: Amount) -> Result<Amount, Problem> {
+    let most = ppm.high().unwrap_or(ppm.low());
+    // A conversion there and back may be off in its last place.
+    if most > ALL_PPM * (1.0 + 1e-9) {
+        within("concentration", most, 0.0, ALL_PPM, "ppm")?;
+    }
+    Ok(ppm)
+}
+
 fn molar_mass(grams: f64) -> Result<f64, Problem> {
     within("molar mass", grams, 1.0, 10_000.0, "g/mol")
 }
 
 /// `mg/m3 = ppm M / Vm`.
 ///
-/// Range: ppm not below 0, "below" stays below; M 1 to 10,000 g/mol. For a gas or a vapour only: dust has no ppm. Source: see
+/// Range: ppm 0 to 1,000,000, which is all of the air; "below" stays below; M 1 to 10,000 g/mol. For a gas or a vapour only: dust has no ppm. Source: see
 /// [`MolarVolume::source`].
 ///
 /// # Errors
@@ -70,7 +83,7 @@ pub fn ppm_to_mg_m3(
     molar_mass_g_mol: f64,
     volume: MolarVolume,
 ) -> Result<Amount, Problem> {
-    ppm.times("concentration", molar_mass(molar_mass_g_mol)? / volume.litres)
+    possible(ppm)?.times("concentration", molar_mass(molar_mass_g_mol)? / volume.litres)
 }
 
 /// `ppm = mg/m3 Vm / M`; as [`ppm_to_mg_m3`], backwards.
@@ -89,5 +102,7 @@ pub fn mg_m3_to_ppm(
     molar_mass_g_mol: f64,
     volume: MolarVolume,
 ) -> Result<Amount, Problem> {
-    concentration_mg_m3.times("concentration", volume.litres / molar_mass(molar_mass_g_mol)?)
+    let ppm = concentration_mg_m3
+        .times("concentration", volume.litres / molar_mass(molar_mass_g_mol)?)?;
+    possible(ppm)
 }

@@ -121,6 +121,21 @@ pub const AMBIENT_CHECK: Source = Source::new(
     "40 CFR 50 App. L 9.2.5: recalibrate if 4 % or more from the standard",
     How::Cfr2015,
 );
+/// Ambient drift between before and after.
+pub const AMBIENT_DRIFT: Source = Source::new(
+    "4 % between before and after: taken over from 40 CFR 50 App. L 9.2.5, which has it for a sampler beside a standard",
+    How::CommonPractice,
+);
+/// Ambient flow against the required one.
+pub const AMBIENT_RESET: Source = Source::new(
+    "40 CFR 50 App. L 9.2.6: set the flow again if 2 % or more from the required flow",
+    How::Cfr2015,
+);
+/// Readings that lie apart.
+pub const READINGS_APART: Source = Source::new(
+    "readings of one flow lie within the limit of the verification",
+    How::CommonPractice,
+);
 /// Ambient flow that is set.
 pub const AMBIENT_REQUIRED: Source = Source::new(
     "40 CFR 50 App. L 9.2.4 to 9.2.6: set the flow anew if it is 2 % or more off the required one",
@@ -222,6 +237,9 @@ pub const COMPLETENESS: Source = Source::new(
 pub const PERIOD_L: Source = Source::new("40 CFR 50 App. L 3.3: 1380 to 1500 min", How::Cfr2015);
 /// Sample period, TSP.
 pub const PERIOD_B: Source = Source::new("40 CFR 50 App. B 8.15: 1440 +/- 60 min", How::Cfr2015);
+/// A sample of about 15 minutes.
+pub const NEAR_QUARTER: Source =
+    Source::new("a sample within 10 s of 15 min counts as one of 15 min", How::CommonPractice);
 /// The lower flow.
 pub const LOWER_FLOW: Source =
     Source::new("the lower flow: smaller volume, larger concentration", How::CommonPractice);

@@ -36,6 +36,16 @@ pub struct Measured {
     pub too_few_runs: bool,
 }
 
+impl Measured {
+    /// Whether the readings lie so far apart that they are hardly of one flow: their spread is over the limit of the verification.
+    ///
+    /// Source: common practice, no source; NMAM chapter D section 7a averages repeated timings of one flow.
+    #[must_use]
+    pub fn is_apart(&self, limit: Limit) -> bool {
+        self.spread_percent.is_some_and(|spread| limit.is_passed_by(spread))
+    }
+}
+
 /// How many timings NMAM chapter D section 7a wants: one, and at least two more (read).
 pub const RUNS: usize = 3;
 
@@ -109,9 +119,10 @@ pub struct Limit {
 }
 
 impl Limit {
-    /// Outdoors: from 4 % on (40 CFR 50 App. L 9.2.5, 2015 edition).
+    /// Outdoors: from 4 % on. Taken over from 40 CFR 50 App. L 9.2.5 (2015 edition), which has it for a sampler beside a standard, at one
+    /// time: for before and after it is common practice, no source.
     pub const AMBIENT: Self =
-        Self { percent: 4.0, from_it_on: true, source: source::AMBIENT_CHECK };
+        Self { percent: 4.0, from_it_on: true, source: source::AMBIENT_DRIFT };
     /// Worn pumps: over 5 %, common practice, no source.
     pub const WORN: Self = Self { percent: 5.0, from_it_on: false, source: source::WORN_DRIFT };
 
@@ -272,6 +283,38 @@ pub struct AmbientCheck {
     pub difference_percent: f64,
     /// 4 % or more from the standard: recalibrate (App. L 9.2.5).
     pub recalibrate: bool,
+}
+
+/// A sampler's indicated flow beside the one that is required.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RequiredCheck {
+    /// `100 (indicated - required) / required`.
+    pub difference_percent: f64,
+    /// 2 % or more from it: set the flow again (App. L 9.2.6).
+    pub reset: bool,
+}
+
+/// A sampler's indicated flow against the required one: `d = 100 (indicated - required) / required`, to be set again from 2 % on.
+///
+/// Range: both above 0. Source: rule 40 CFR 50 App. L 9.2.6 (2015 edition).
+///
+/// # Errors
+/// A flow that is not above 0; too large.
+///
+/// ```
+/// use draught_sim::hygiene::verify::against_required;
+/// assert!(against_required(17.51, 16.67)?.reset, "5.0 %");
+/// assert!(!against_required(16.90, 16.67)?.reset, "1.4 %");
+/// # Ok::<(), draught_sim::hygiene::Problem>(())
+/// ```
+pub fn against_required(
+    indicated_l_per_min: f64,
+    required_l_per_min: f64,
+) -> Result<RequiredCheck, Problem> {
+    let indicated = positive("indicated flow", indicated_l_per_min)?;
+    let required = positive("required flow", required_l_per_min)?;
+    let difference_percent = difference_percent("difference of the flows", indicated, required)?;
+    Ok(RequiredCheck { difference_percent, reset: at_least(difference_percent.abs(), 2.0) })
 }
 
 /// A sampler's indicated flow against a standard: `d = 100 (indicated - standard) / standard`, recalibrate from

@@ -2,8 +2,8 @@
 //!
 //! Only what was read or computed asks for anything; what is remembered does not.
 
-use super::units::{joined, mass, span, volume};
-use super::{Entry, Value, Values};
+use super::units::{concentration, joined, mass, span, volume};
+use super::{Air, Entry, Value, Values};
 use crate::hygiene::round;
 
 /// What a demand is about.
@@ -68,6 +68,21 @@ pub struct Demand {
     pub least_is: &'static str,
     /// Where it comes from.
     pub from: String,
+    /// Of a volume that the method states at a concentration: what became of that.
+    pub stated: Stated,
+}
+
+/// A volume that a method states at a concentration, where another may be in the air; see [`Values::limits`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Stated {
+    /// The concentration is known: the mass decides, and not this.
+    pub by_mass: bool,
+    /// It is not known, and whether the least holds cannot be told.
+    pub least_open: bool,
+    /// The same of the most.
+    pub most_open: bool,
+    /// The most is one of dust.
+    pub of_dust: bool,
 }
 
 /// What is compared with a demand.
@@ -100,6 +115,16 @@ const NEAR: f64 = 0.01;
 const DUST: f64 = 1e-6;
 
 impl Demand {
+    /// Whether a volume lies outside only of what is stated at a concentration that is not known.
+    #[must_use]
+    pub fn cannot_tell(&self, low: f64, high: f64, of: Of) -> bool {
+        let only = |least: Option<f64>, most: Option<f64>| {
+            Self { least, most, ..self.clone() }.standing(low, high, of) == Standing::Inside
+        };
+        let (least, most) = (only(self.least, None), only(None, self.most));
+        !(least && most) && (least || self.stated.least_open) && (most || self.stated.most_open)
+    }
+
     /// How a number, or all from `low` to `high`, stands to it.
     ///
     /// Of a sample, a flow is rounded to three figures first and a volume to four, a time to the minute, as they are shown; a
@@ -138,10 +163,10 @@ fn figures(x: f64, n: u8) -> f64 {
     round::significant(x, n).ok().and_then(|text| text.parse().ok()).unwrap_or(x)
 }
 
-/// Everything that a method asks of a sample.
+/// Everything that a method asks of a sample in such air.
 #[must_use]
-pub fn demands(values: &Values) -> Vec<Demand> {
-    [flow(values), volumes(values), recommended_volume(values), time(values), masses(values)]
+pub fn demands(values: &Values, air: Air) -> Vec<Demand> {
+    [flow(values), volumes(values, air), recommended_volume(values), time(values), masses(values)]
         .into_iter()
         .flatten()
         .collect()
@@ -149,8 +174,8 @@ pub fn demands(values: &Values) -> Vec<Demand> {
 
 /// One of them.
 #[must_use]
-pub fn demand(values: &Values, what: What) -> Option<Demand> {
-    demands(values).into_iter().find(|d| d.what == what)
+pub fn demand(values: &Values, what: What, air: Air) -> Option<Demand> {
+    demands(values, air).into_iter().find(|d| d.what == what)
 }
 
 /// Of several ways of using a method, those that take a flow; all of them where it is not known.
@@ -175,6 +200,7 @@ fn ranged(what: What, value: &Value, range: (f64, f64)) -> Demand {
         wants: value.shown.clone(),
         least_is: "",
         from: value.from.clone(),
+        stated: Stated::default(),
     }
 }
 
@@ -182,21 +208,45 @@ fn flow(values: &Values) -> Option<Demand> {
     Some(ranged(What::Flow, values.get("flow")?, values.range("flow")?))
 }
 
-fn volumes(values: &Values) -> Option<Demand> {
+fn volumes(values: &Values, air: Air) -> Option<Demand> {
     let (least, most) = (values.get("volume-min"), values.get("volume-max"));
-    let wants = match (least, most) {
-        (Some(a), Some(b)) => joined(&a.shown, &b.shown),
-        (Some(a), None) => format!("{} or more", a.shown),
-        (None, Some(b)) => format!("{} or less", b.shown),
-        (None, None) => return None,
+    let limits = values.limits(air);
+    let at = |v: Option<&Value>| v.and_then(|v| Some(v.at.as_ref()?.1.clone()));
+    let stated = Stated {
+        by_mass: at(least).is_some() && !limits.least_depends
+            || at(most).is_some() && !limits.most_depends,
+        least_open: limits.least_depends,
+        most_open: limits.most_depends,
+        of_dust: limits.load_max_mg.is_some() && at(most).is_some(),
+    };
+    let between = |least: Option<String>, most: Option<String>| match (least, most) {
+        (Some(a), Some(b)) => Some(joined(&a, &b)),
+        (Some(a), None) => Some(format!("{a} or more")),
+        (None, Some(b)) => Some(format!("{b} or less")),
+        (None, None) => None,
+    };
+    let wants = match air.concentration_mg_m3.filter(|_| stated.by_mass) {
+        Some(c) => {
+            let here = between(limits.least_l.map(volume), limits.most_l.map(volume))?;
+            format!("{here} at {}", concentration(c))
+        }
+        None => {
+            let shown = |v: Option<&Value>| v.map(|v| v.shown.clone());
+            let as_stated = between(shown(least), shown(most))?;
+            match at(most).or_else(|| at(least)) {
+                Some(at) => format!("{as_stated} at {at}"),
+                None => as_stated,
+            }
+        }
     };
     Some(Demand {
         what: What::Volume,
-        least: values.one("volume-min"),
-        most: values.one("volume-max"),
+        least: limits.fixed_least_l,
+        most: limits.fixed_most_l,
         wants,
         least_is: "",
         from: least.or(most)?.from.clone(),
+        stated,
     })
 }
 
@@ -219,8 +269,8 @@ fn time(values: &Values) -> Option<Demand> {
 }
 
 fn masses(values: &Values) -> Option<Demand> {
-    let least = values.least_mass_mg();
-    let most = values.range("mass").map(|r| r.1);
+    let limits = values.limits(Air::default());
+    let (least, most) = (limits.least_mass, limits.most_mass_mg);
     let wants = match (least, most) {
         (Some((a, _)), Some(b)) => span(a, b, mass),
         (Some((a, "detected from")), None) => format!("{} or more to be detected", mass(a)),
@@ -228,7 +278,8 @@ fn masses(values: &Values) -> Option<Demand> {
         (None, Some(b)) => format!("{} or less", mass(b)),
         (None, None) => return None,
     };
-    let from = ["loq", "mass", "lod"].iter().find_map(|key| values.get(key));
+    let from =
+        ["loq", "mass", "volume-min", "volume-max", "lod"].iter().find_map(|key| values.get(key));
     Some(Demand {
         what: What::Mass,
         least: least.map(|l| l.0),
@@ -236,6 +287,7 @@ fn masses(values: &Values) -> Option<Demand> {
         wants,
         least_is: least.map_or("", |l| l.1),
         from: from.map_or_else(String::new, |v| v.from.clone()),
+        stated: Stated::default(),
     })
 }
 
@@ -251,6 +303,7 @@ mod tests {
             wants: String::new(),
             least_is: "",
             from: String::new(),
+            stated: Stated::default(),
         }
     }
 

@@ -246,7 +246,10 @@ mod tests {
         let values = &entries[0].values;
         assert_eq!(values.any("lod").map(|v| v.shown.as_str()), Some("0.03 mg"));
         assert_eq!(values.one("lod"), None);
-        assert_eq!(values.least_mass_mg().map(|m| m.0), Some(0.105));
+        assert_eq!(
+            values.limits(crate::methods::Air::default()).least_mass.map(|m| m.0),
+            Some(0.105)
+        );
     }
 
     #[test]

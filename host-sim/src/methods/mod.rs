@@ -3,12 +3,15 @@
 //! Entries are TOML files; those in `host-sim/methods/` come with the program, and a user adds or replaces some with files of
 //! their own. What is only remembered is shown as such and never decides anything.
 
+mod agree;
 pub mod fit;
 mod library;
+mod limits;
 mod read;
 pub mod units;
 
 pub use library::{BUILT_IN, Library, Named, Unusable};
+pub use limits::{Air, Limits};
 pub use read::read;
 
 use crate::hygiene::parse::Kind;
@@ -40,6 +43,28 @@ pub struct Value {
     pub from: String,
     /// How it was come by.
     pub tag: How,
+}
+
+/// At which conditions a method reports volumes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ReportedAt {
+    /// As drawn.
+    Actual,
+    /// At standard conditions.
+    Standard,
+}
+
+impl Value {
+    /// Of `conditions`: the first word decides, and what follows it says which standard.
+    #[must_use]
+    pub fn conditions(&self) -> Option<ReportedAt> {
+        let first = self.shown.split(|c: char| !c.is_ascii_alphabetic()).next()?;
+        match first {
+            "actual" => Some(ReportedAt::Actual),
+            "standard" => Some(ReportedAt::Standard),
+            _ => None,
+        }
+    }
 }
 
 /// A remark with its source.
@@ -79,6 +104,8 @@ pub struct Method {
     pub issuer: String,
     /// What is measured with it.
     pub measures: String,
+    /// What is measured is the dust itself, all that comes onto the filter.
+    pub is_dust: bool,
     /// Its values.
     pub values: Values,
     /// Its variants; where there are some, one of them is used.
@@ -111,10 +138,7 @@ impl Method {
             return vec![Entry { id: self.id.clone(), what: String::new(), values }];
         }
         let entry = |v: &Variant| {
-            let mut values = v.values.clone();
-            let more = self.values.0.iter().filter(|m| v.values.any(m.key).is_none()).cloned();
-            values.0.extend(more);
-            values.0.sort_by_key(|v| KEYS.iter().position(|k| k.key == v.key));
+            let values = v.values.over(&self.values);
             Entry { id: format!("{}/{}", self.id, v.id), what: v.what.clone(), values }
         };
         self.variants.iter().map(entry).collect()
@@ -182,6 +206,14 @@ pub const KEYS: &[KeyInfo] = &[
 ];
 
 impl Values {
+    /// These, and of others what is not among them.
+    fn over(&self, others: &Self) -> Self {
+        let more = others.0.iter().filter(|m| self.any(m.key).is_none()).cloned();
+        let mut all: Vec<Value> = self.0.iter().cloned().chain(more).collect();
+        all.sort_by_key(|v| KEYS.iter().position(|k| k.key == v.key));
+        Self(all)
+    }
+
     /// The value of a key, however it was come by.
     #[must_use]
     pub fn any(&self, key: &str) -> Option<&Value> {
@@ -212,12 +244,10 @@ impl Values {
         }
     }
 
-    /// The least mass that can be told, in mg, and what it is: the LOQ, the bottom of the range, or else the LOD.
-    #[must_use]
-    pub fn least_mass_mg(&self) -> Option<(f64, &'static str)> {
+    /// The least mass that the method itself quantifies, in mg, and what it is: the LOQ, or the bottom of the range.
+    fn least_own_mass_mg(&self) -> Option<(f64, &'static str)> {
         self.one("loq")
             .map(|mg| (mg, "quantified from"))
             .or_else(|| self.range("mass").map(|r| (r.0, "bottom of the method's range")))
-            .or_else(|| self.one("lod").map(|mg| (mg, "detected from")))
     }
 }

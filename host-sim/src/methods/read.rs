@@ -3,8 +3,8 @@
 use draught::units::Quantity;
 use toml::de::{DeTable, DeValue};
 
-use super::units;
 use super::{How, Is, KEYS, KeyInfo, Method, Note, Shape, Value, Values, Variant};
+use super::{agree, units};
 use crate::hygiene::parse::Kind;
 use crate::plan::fields::{Entry, Fields, Reader};
 use crate::plan::finding::{Finding, Findings};
@@ -41,12 +41,23 @@ pub fn read(source: &Source) -> Result<Method, Findings> {
 fn method(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Method> {
     let value_keys = KEYS.iter().map(|k| k.key);
     let known: Vec<&str> =
-        HEAD.iter().map(|h| h.0).chain(["variant", "note"]).chain(value_keys).collect();
+        HEAD.iter().map(|h| h.0).chain(["dust", "variant", "note"]).chain(value_keys).collect();
     reader.unknown_keys(f, &known, "a method");
     let [id, title, issuer, measures] =
         HEAD.map(|(key, what, example)| needed(reader, f, (key, what, example), "a method"));
     let id = id.filter(|_| f.get("id").is_none_or(|e| is_name(reader, &e)));
+    let is_dust = f.get("dust").is_some_and(|entry| yes(reader, &entry));
     let values = values(reader, f);
+    let mut contradictions: Vec<Finding> = Vec::new();
+    let mut agree = |own: &Fields<'_, '_>, values: &Values| {
+        let span = |key: &'static str| own.get(key).or_else(|| f.get(key)).map(|e| e.value_span());
+        for finding in agree::contradictions(values, &span) {
+            // What is wrong with the method's own values is so in each variant: said once.
+            if !contradictions.contains(&finding) {
+                contradictions.push(finding);
+            }
+        }
+    };
     let mut variants: Vec<Variant> = Vec::new();
     for (f, at) in tables(reader, f, "variant") {
         let keys: Vec<&str> =
@@ -61,12 +72,19 @@ fn method(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Method> {
             let finding = Finding::error("same-name", format!("two variants are called {id:?}"));
             reader.report(finding.at(at, "the second").help("give each a name of its own"));
         }
-        let values = self::values(reader, &f);
+        let own = self::values(reader, &f);
+        agree(&f, &own.over(&values));
         variants.push(Variant {
             id: id.unwrap_or_default(),
             what: what.unwrap_or_default(),
-            values,
+            values: own,
         });
+    }
+    if variants.is_empty() {
+        agree(f, &values);
+    }
+    for finding in contradictions {
+        reader.report(finding);
     }
     let mut notes = Vec::new();
     for (f, _) in tables(reader, f, "note") {
@@ -82,6 +100,7 @@ fn method(reader: &mut Reader<'_>, f: &Fields<'_, '_>) -> Option<Method> {
         title: title?,
         issuer: issuer?,
         measures: measures?,
+        is_dust,
         values,
         variants,
         notes,
@@ -115,6 +134,18 @@ fn needed(
         return None;
     }
     Some(text.to_owned())
+}
+
+/// `true` or `false`.
+fn yes(reader: &mut Reader<'_>, entry: &Entry<'_, '_>) -> bool {
+    entry.value.get_ref().as_bool().unwrap_or_else(|| {
+        reader.report(
+            Finding::error("wrong-type", "this must be true or false")
+                .at(entry.value_span(), "neither")
+                .help("write dust = true where what is measured is the dust itself"),
+        );
+        false
+    })
 }
 
 /// Names go into plans and command lines: small letters, digits and hyphens.

@@ -3,9 +3,9 @@
 use super::finding::{Finding, Severity};
 use super::method_checks::{MethodRow, Numbers};
 use super::ready::Ready;
-use crate::methods::Entry;
 use crate::methods::fit::{Demand, Of, Standing, What, demand};
 use crate::methods::units::{concentration, mass, minutes, span, volume};
+use crate::methods::{Air, Entry};
 use crate::propose::mass_mg;
 
 /// A plan beside one way of using its method.
@@ -25,7 +25,7 @@ impl Compared {
     ) -> Self {
         let mut compared = Self::default();
         compared.flow(numbers, entry, all, ready);
-        compared.volume(numbers, entry, at);
+        compared.volume(numbers, entry, ready, at);
         compared.time(numbers, entry, at);
         compared.mass(numbers, entry, ready, at);
         compared
@@ -43,7 +43,7 @@ impl Compared {
     }
 
     fn flow(&mut self, numbers: &Numbers, entry: &Entry, all: &[Entry], ready: &Ready) {
-        let Some(demand) = demand(&entry.values, What::Flow) else { return };
+        let Some(demand) = demand(&entry.values, What::Flow, Air::default()) else { return };
         let shown = numbers.flows.as_ref().map(|flows| {
             let mut texts: Vec<String> = Vec::new();
             for flow in flows {
@@ -87,13 +87,26 @@ impl Compared {
         );
     }
 
-    fn volume(&mut self, numbers: &Numbers, entry: &Entry, at: &std::ops::Range<usize>) {
-        let range = demand(&entry.values, What::Volume);
-        let recommended = demand(&entry.values, What::RecommendedVolume);
+    fn volume(
+        &mut self,
+        numbers: &Numbers,
+        entry: &Entry,
+        ready: &Ready,
+        at: &std::ops::Range<usize>,
+    ) {
+        let expect = ready.plan.wanted.expect_mg_m3.as_ref().map(|e| e.value);
+        let air = Air { concentration_mg_m3: expect, dust_mg_m3: None };
+        let range = demand(&entry.values, What::Volume, air);
+        let recommended = demand(&entry.values, What::RecommendedVolume, air);
         let Some(row) = range.as_ref().or(recommended.as_ref()) else { return };
         let drawn = numbers.volumes_l;
         let shown = drawn.map(|(a, b)| span(a, b, volume));
-        self.row("volume", shown, row.wants.clone(), "method-volume");
+        let inside =
+            |d: &Demand| drawn.is_none_or(|(a, b)| d.standing(a, b, Of::Plan) == Standing::Inside);
+        // Where only what is expected decides of the volume, the finding is that of the mass.
+        let by_mass = range.as_ref().is_some_and(|r| r.stated.by_mass && inside(r));
+        let code = if by_mass { "method-mass" } else { "method-volume" };
+        self.row("volume", shown, row.wants.clone(), code);
         let Some((low, high)) = drawn else { return };
         let shown = span(low, high, volume);
         if let Some(range) = range {
@@ -102,8 +115,13 @@ impl Compared {
                 "the volume may not be one that the method takes",
             );
             let label = format!("a sample has {shown}; it takes {}", range.wants);
-            let help = "pump for another time or at another flow; draught propose looks for both";
-            self.judge("method-volume", &range, (low, high), words, (at, label, help));
+            if range.cannot_tell(low, high, Of::Plan) {
+                self.volume_not_told(&range, at, label);
+            } else {
+                let help =
+                    "pump for another time or at another flow; draught propose looks for both";
+                self.judge("method-volume", &range, (low, high), words, (at, label, help));
+            }
         }
         if let Some(asked) = recommended {
             let words = ("this is not the volume that the method recommends", "");
@@ -113,9 +131,30 @@ impl Compared {
         }
     }
 
+    /// The method states the volume at a concentration, and nothing is said of the air.
+    fn volume_not_told(&mut self, range: &Demand, at: &std::ops::Range<usize>, label: String) {
+        let says =
+            "whether the method takes the volume cannot be told: it depends on what is in the air";
+        let (finding, help) = if range.stated.of_dust && range.stated.most_open {
+            // A plan has no word for dust: of that, nobody can be warned away.
+            if let Some(row) = self.rows.last_mut() {
+                row.known = false;
+            }
+            let help = "find out how much dust is in the air, and ask draught propose with --dust";
+            (Finding::note_only("method-volume", says), help)
+        } else {
+            let help = "say what is expected, as in expect = \"0.5 mg/m3\" in [limits]";
+            (Finding::warning("method-volume", says), help)
+        };
+        let from = format!("from {}", range.from);
+        self.findings.push(finding.at(at.clone(), label).note(from).help(help));
+    }
+
     fn time(&mut self, numbers: &Numbers, entry: &Entry, at: &std::ops::Range<usize>) {
         let asked = [What::Time, What::RecommendedTime];
-        let Some(asked) = asked.into_iter().find_map(|what| demand(&entry.values, what)) else {
+        let Some(asked) =
+            asked.into_iter().find_map(|what| demand(&entry.values, what, Air::default()))
+        else {
             return;
         };
         let Some((low, high)) = numbers.minutes else { return };
@@ -166,7 +205,7 @@ impl Compared {
         ready: &Ready,
         at: &std::ops::Range<usize>,
     ) {
-        let Some(demand) = demand(&entry.values, What::Mass) else { return };
+        let Some(demand) = demand(&entry.values, What::Mass, Air::default()) else { return };
         let Some(expect) = &ready.plan.wanted.expect_mg_m3 else {
             self.rows.push(MethodRow {
                 what: "mass",

@@ -14,6 +14,13 @@ pub enum Collision {
         /// The pump's.
         pump: (f64, f64),
     },
+    /// One sample is to take a time that the method does not take.
+    Times {
+        /// The method's, least and most, in min.
+        method: (f64, f64),
+        /// What is asked.
+        asked: (f64, f64),
+    },
     /// One sample must take longer than there is time.
     TimeShort {
         /// What it must take, in min.
@@ -114,7 +121,13 @@ pub(super) fn collisions(wish: &Wish, bounds: &Bounds) -> Vec<Collision> {
         found.push(Collision::Flows { method, pump });
     }
     let times = within(short, long);
-    if !times {
+    let apart = wish
+        .method_min
+        .zip(wish.sample_min)
+        .filter(|(m, s)| !(within(m.0, s.1) && within(s.0, m.1)));
+    if let Some((method, asked)) = apart {
+        found.push(Collision::Times { method, asked });
+    } else if !times {
         found.push(Collision::TimeShort { least_min: short, time_min: wish.time_min });
     }
     if let Some((least, most)) = bounds.least.zip(bounds.most)
@@ -141,6 +154,7 @@ impl Collision {
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Flows { .. } => "flows-apart",
+            Self::Times { .. } => "times-apart",
             Self::TimeShort { .. } => "time-short",
             Self::Volumes { .. } => "volumes-apart",
             Self::TooLittle { .. } => "too-little",
@@ -157,6 +171,11 @@ impl Collision {
             Self::Flows { method, pump } => {
                 format!("the method takes {}, and the pump keeps {}", range(method), range(pump))
             }
+            Self::Times { method, asked } => format!(
+                "a sample of {} is asked for, and one of the method takes {}",
+                span(asked.0, asked.1, minutes),
+                span(method.0, method.1, minutes)
+            ),
             Self::TimeShort { least_min, time_min } => format!(
                 "one sample takes {} at least, and there are {}",
                 minutes(least_min),
@@ -208,6 +227,13 @@ impl Collision {
                 );
                 add("another method, or another sampler of it".to_owned(), Change::Other);
             }
+            Self::Times { method, .. } => {
+                add(
+                    format!("a sample that takes {}", span(method.0, method.1, minutes)),
+                    Change::Other,
+                );
+                add("a method for samples of that length".to_owned(), Change::Other);
+            }
             Self::TimeShort { least_min, time_min } => add(
                 format!(
                     "{} more time: {} in all",
@@ -229,6 +255,19 @@ impl Collision {
                         ),
                         Change::LeastMass(could),
                     );
+                    if let (Source::MostMass, Some(e), Some(l)) =
+                        (most.source, wish.expect_mg_m3, wish.limit_mg_m3)
+                        && l > e
+                    {
+                        add(
+                            format!(
+                                "without --limit, for {} alone: a sample at {} would then be overloaded, and lost",
+                                concentration(e),
+                                concentration(l)
+                            ),
+                            Change::Other,
+                        );
+                    }
                     if most.source != Source::MostMass {
                         let from = mg * 1_000.0 / most.l;
                         add(
@@ -243,7 +282,10 @@ impl Collision {
                 add("a method with other volumes".to_owned(), Change::Other);
             }
             Self::TooLittle { flow: f, minutes: m, least } => {
-                let may_be_longer = wish.sample_min.is_none_or(|s| within(least.l / f, s.1));
+                let may_be_longer = [wish.sample_min, wish.method_min]
+                    .into_iter()
+                    .flatten()
+                    .all(|s| within(least.l / f, s.1));
                 if may_be_longer {
                     let needs = least.l / f;
                     add(

@@ -53,6 +53,8 @@ pub struct Wish {
     pub time_min: f64,
     /// What one sample must take of it, least and most.
     pub sample_min: Option<(f64, f64)>,
+    /// How long a sample of the method may take, least and most.
+    pub method_min: Option<(f64, f64)>,
     /// What it takes to change the sampler, pump off, between two samples; may be nothing.
     pub change_min: f64,
     /// More samples than this are not proposed.
@@ -77,6 +79,7 @@ impl Default for Wish {
             fibres: None,
             time_min: 480.0,
             sample_min: None,
+            method_min: None,
             change_min: 0.0,
             samples_at_most: 12,
         }
@@ -306,6 +309,7 @@ impl Wish {
             two("the number of fibres", fibres.map(|f| f.density_f_mm2)),
             one("the time there is", Some(self.time_min)),
             two("the time of one sample", self.sample_min),
+            two("the method's time of one sample", self.method_min),
         ];
         for (name, least, most) in all.into_iter().flatten() {
             let usable = |v: f64| v.is_finite() && v > 0.0;

@@ -32,11 +32,11 @@ impl Bounds {
     pub fn of(wish: &Wish) -> Self {
         let any = (0.0, f64::INFINITY);
         let (method, pump) = (wish.method_flow.unwrap_or(any), wish.pump_flow.unwrap_or(any));
-        let sample = wish.sample_min.unwrap_or(any);
+        let (sample, window) = (wish.sample_min.unwrap_or(any), wish.method_min.unwrap_or(any));
         let tighter = |a: &Limit, b: &Limit| a.l.total_cmp(&b.l);
         Self {
             flow: (method.0.max(pump.0), method.1.min(pump.1)),
-            minutes: (sample.0, sample.1.min(wish.time_min)),
+            minutes: (sample.0.max(window.0), sample.1.min(window.1).min(wish.time_min)),
             least: wish.least().into_iter().max_by(tighter),
             most: wish.most().into_iter().min_by(tighter),
         }
@@ -88,10 +88,14 @@ pub fn propose(wish: &Wish, endurance: Option<&Endurance<'_>>) -> Result<Answer,
         return Ok(Answer::Impossible(found));
     }
     let candidates = candidates(&bounds);
-    let all: Vec<AtFlow> = candidates
-        .iter()
-        .filter_map(|(flow, round)| at_flow(wish, &bounds, endurance, (*flow, *round)))
-        .collect();
+    let looked_at = |flows: &[(f64, bool)]| -> Vec<AtFlow> {
+        flows.iter().filter_map(|flow| at_flow(wish, &bounds, endurance, *flow)).collect()
+    };
+    let mut all = looked_at(&candidates);
+    // Fewer samples may want a flow between those: narrow volumes leave little choice.
+    let enough = all.iter().filter(|a| a.full).map(|a| a.samples).min();
+    let fewer = enough.map_or(wish.samples_at_most, |n| n.saturating_sub(1));
+    all.extend(looked_at(&for_fewer(wish, &bounds, fewer)));
     let middle = middle(&bounds);
     let best = all.iter().min_by(|a, b| {
         let key = |x: &AtFlow| {
@@ -159,6 +163,37 @@ fn candidates(bounds: &Bounds) -> Vec<(f64, bool)> {
     all
 }
 
+/// Flows at which so many samples or fewer cover the time, the least first: the ends for each number, and the one with the fewest
+/// digits between them.
+fn for_fewer(wish: &Wish, bounds: &Bounds, samples: u32) -> Vec<(f64, bool)> {
+    let mut flows = Vec::new();
+    for n in 1..=samples {
+        let each = (wish.time_min + wish.change_min) / f64::from(n) - wish.change_min;
+        if each <= 0.0 {
+            break;
+        }
+        let from = (bounds.least_l() / each).max(bounds.flow.0);
+        let to = (bounds.most_l() / each).min(bounds.flow.1);
+        if within(from, to) {
+            flows.extend([(from, false), (to.max(from), false)]);
+            flows.extend(fewest_digits(from, to));
+        }
+    }
+    flows
+}
+
+/// The number with the fewest digits from one to another, if three or four are enough; people set three.
+fn fewest_digits(from: f64, to: f64) -> Option<(f64, bool)> {
+    let digits = |count: i32| {
+        let step = 10_f64.powi(from.log10().floor() as i32 + 1 - count);
+        let first = (from / step - SAME).ceil();
+        // Divided by a whole number, 0.1 times 17 is 1.7 and not 1.7000000000000002.
+        let value = if step < 1.0 { first / (1.0 / step).round() } else { first * step };
+        (within(from, value) && within(value, to)).then_some((value, count < 4))
+    };
+    if from > 0.0 && from.is_finite() { (1..=4).find_map(digits) } else { None }
+}
+
 fn at_flow(
     wish: &Wish,
     bounds: &Bounds,
@@ -184,12 +219,15 @@ fn at_flow(
     let (samples, minutes) = if full {
         (needed, each.max(least).min(most))
     } else {
-        (
-            ((time + change) / (most + change) + SAME)
-                .floor()
-                .clamp(1.0, f64::from(wish.samples_at_most)),
-            most,
-        )
+        // As much of it as can be: more samples than one of the longest may do more, each a little shorter.
+        let part = |n: u32| {
+            let n = f64::from(n);
+            let length = most.min(battery / n).min((wish.time_min - (n - 1.0) * change) / n);
+            within(least, length).then_some((n, length))
+        };
+        (1..=wish.samples_at_most).filter_map(part).fold((1.0, most), |best, (n, length)| {
+            if n * length > best.0 * best.1 * (1.0 + SAME) { (n, length) } else { best }
+        })
     };
     let minutes = handy(minutes, least);
     Some(AtFlow { flow, round, minutes, between: (least, most), samples: samples as u32, full })
@@ -233,7 +271,7 @@ fn why_time(wish: &Wish, bounds: &Bounds, best: &AtFlow) -> String {
         let would = bounds.most.map_or("one would be too much".to_owned(), |m| {
             format!("one of the whole time would pass {}", m.source.words())
         });
-        let longer = wish.sample_min.is_some_and(|s| s.1 < wish.time_min);
+        let longer = bounds.minutes.1 < wish.time_min;
         let would =
             if longer { "one sample may not take the whole time".to_owned() } else { would };
         return format!("{would}; {many} cover it");

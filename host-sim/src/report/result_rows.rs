@@ -1,10 +1,11 @@
 //! Results as a table for spreadsheets: a row for each sampler and analyte, units in the heads.
 
 use crate::record_file::NOTICE;
-use crate::results::{AnalyteResult, Results, SampleResult};
+use crate::results::{AnalyteResult, Results, SampleResult, WorkerResult};
 
-const HEADS: [&str; 34] = [
+const HEADS: [&str; 41] = [
     "notice",
+    "row",
     "event",
     "sampler",
     "kind",
@@ -30,17 +31,24 @@ const HEADS: [&str; 34] = [
     "mass_mg",
     "below_mg",
     "blank_mg",
+    "net_mass_mg",
     "concentration_mg_m3",
     "below_mg_m3",
+    "least_mg_m3",
     "expanded_mg_m3",
     "k",
     "limit_mg_m3",
     "share_of_limit_percent",
+    "lcl",
+    "ucl",
+    "result",
+    "verdict",
     "outside_method",
     "flags",
 ];
 
-/// The table; a sampler without a laboratory result has one row.
+/// The table: first a row for each sampler and analyte, or for each sampler without a laboratory result; then a row for each exposure of a worker, whose
+/// concentration is its average. What is "below" or "at least" has no concentration, and its bounds.
 #[must_use]
 pub fn csv(results: &Results) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
@@ -54,10 +62,13 @@ pub fn csv(results: &Results) -> String {
             let _ = writer.write_record(row(results, sample, None));
         }
     }
+    for worker in &results.workers {
+        let _ = writer.write_record(exposure(results, worker));
+    }
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }
 
-fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 34] {
+fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> [String; 41] {
     let happened = s.happened.as_ref();
     let local = |i: Option<&crate::results::Instant>| words(i.map(|i| i.local.as_str()));
     let verified = s.verification.as_ref();
@@ -73,7 +84,8 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
         .collect();
     let mg = |value: fn(&AnalyteResult) -> Option<f64>| number(analyte.and_then(value));
     [
-        if results.simulated { NOTICE.to_owned() } else { String::new() },
+        notice(results),
+        "sample".to_owned(),
         words(results.event.name.as_deref()),
         words(Some(&s.sampler)),
         words(Some(&s.kind)),
@@ -99,19 +111,64 @@ fn row(results: &Results, s: &SampleResult, analyte: Option<&AnalyteResult>) -> 
         mg(|a| a.mass_mg),
         mg(|a| a.below_mg),
         mg(|a| a.blank_mg),
+        mg(|a| a.net_mass_mg),
         mg(|a| a.concentration_mg_m3),
         mg(|a| a.below_mg_m3),
+        mg(|a| a.least_mg_m3),
         mg(|a| a.expanded_mg_m3),
         mg(|a| a.k),
         mg(|a| a.limit.as_ref().map(|l| l.value_mg_m3)),
         mg(|a| a.share_of_limit_percent),
+        String::new(),
+        String::new(),
+        words(analyte.map(|a| a.says.as_str())),
+        words(analyte.and_then(|a| a.verdict.as_deref())),
         words(Some(&outside.join(" "))),
         words(Some(&flags.join(" "))),
     ]
 }
 
+/// A worker's exposure, in the columns that it has a value for.
+fn exposure(results: &Results, w: &WorkerResult) -> [String; 41] {
+    let mut row = [const { String::new() }; 41];
+    let mut put = |head: &str, text: String| {
+        if let Some(place) = HEADS.iter().position(|h| *h == head).and_then(|i| row.get_mut(i)) {
+            *place = text;
+        }
+    };
+    put("notice", notice(results));
+    put("row", "worker".to_owned());
+    put("event", words(results.event.name.as_deref()));
+    put("sampler", words(Some(&w.samples.join(" "))));
+    put("kind", words(Some(&w.kind)));
+    put("worker", words(Some(&w.worker)));
+    put("pumped_min", number(Some(w.sampled_h * 60.0)));
+    put("analyte", words(Some(&w.analyte)));
+    put("concentration_mg_m3", number(w.twa_mg_m3));
+    put("below_mg_m3", number(w.below_mg_m3));
+    put("least_mg_m3", number(w.least_mg_m3));
+    put("limit_mg_m3", number(w.limit.as_ref().map(|l| l.value_mg_m3)));
+    put("share_of_limit_percent", number(w.share_of_limit_percent));
+    put("lcl", number(w.lcl));
+    put("ucl", number(w.ucl));
+    put("result", words(Some(&w.says)));
+    put("verdict", words(Some(&w.verdict)));
+    let own = results.samples.iter().filter(|s| w.samples.contains(&s.sampler));
+    let codes: std::collections::BTreeSet<&str> =
+        own.flat_map(|s| &s.flags).map(|f| f.code.as_str()).collect();
+    put("flags", words(Some(&codes.into_iter().collect::<Vec<_>>().join(" "))));
+    row
+}
+
+fn notice(results: &Results) -> String {
+    if results.simulated { NOTICE.to_owned() } else { String::new() }
+}
+
+/// To twelve figures: what a double has beyond them is dust of the arithmetic.
 fn number(value: Option<f64>) -> String {
-    value.map_or(String::new(), |v| v.to_string())
+    value.map_or(String::new(), |v| {
+        format!("{v:.11e}").parse::<f64>().map_or_else(|_| v.to_string(), |v| v.to_string())
+    })
 }
 
 /// A person's text. What a spreadsheet would take for a formula gets an apostrophe before it.

@@ -1,13 +1,14 @@
 //! From the laboratory's figures to concentrations.
 
+use super::blanks::{Blanks, takes_blanks};
 use super::budgets::{COVERAGE, shown};
-use super::laboratory::{AnalyteResult, BlankResult, Breakthrough};
+use super::laboratory::{AnalyteResult, Breakthrough};
 use super::volumes::with_expanded;
-use super::{Flag, Limit, MethodRow, flags, method_fit};
+use super::{Flag, Limit, MethodRow, flags, limits, method_fit};
 use crate::event::{Field, Group, Kind, Lab, Sampler};
 use crate::hygiene::budgets::{ConcentrationKnown, concentration_budget};
-use crate::hygiene::concentration::{self, concentration_mg_m3, mean_blank_mg, net_mg, sorbent_mg};
-use crate::hygiene::exposure::compare;
+use crate::hygiene::concentration::{self, concentration_mg_m3, net_mg, sorbent_mg};
+use crate::hygiene::exposure::{Verdict, compare};
 use crate::hygiene::round::figures;
 use crate::hygiene::uncertainty::{self, Spread};
 use crate::hygiene::{Amount, Problem};
@@ -22,66 +23,10 @@ pub(super) struct Known<'a> {
     pub volume_is: &'static str,
     pub volume_budget: Option<&'a uncertainty::Budget>,
     pub limits: &'a [Limit],
-}
-
-/// The blanks of a sampler's lot and an analyte, in mg. One that is below its limit counts as nothing in a mean, so that no
-/// result becomes too low by it.
-#[derive(Default)]
-struct Blanks<'a> {
-    from: Vec<&'a Sampler>,
-    below: Vec<&'a Sampler>,
-    whole_mg: Vec<f64>,
-    front_mg: Vec<f64>,
-    back_mg: Vec<f64>,
-    /// Of a single one: its standard uncertainty, in percent.
-    u_percent: Option<f64>,
-}
-
-fn same(a: Option<&String>, b: Option<&String>) -> bool {
-    a.zip(b).is_some_and(|(a, b)| a.eq_ignore_ascii_case(b))
-}
-
-fn blanks<'a>(field: &'a Field, sampler: &Sampler, analyte: Option<&String>) -> Blanks<'a> {
-    let mut found = Blanks::default();
-    if field.event.subtract_blanks == Some(false) || sampler.kind != Kind::Pump {
-        return found;
-    }
-    let of_lot = |s: &&Sampler| {
-        s.kind == Kind::FieldBlank && same(s.media_lot.as_ref(), sampler.media_lot.as_ref())
-    };
-    let number = |a: Option<Amount>| match a {
-        Some(Amount::Found(x)) => Some(x),
-        _ => None,
-    };
-    for blank in field.samplers.iter().filter(of_lot) {
-        for lab in blank.lab.iter().filter(|l| same(l.analyte.as_ref(), analyte)) {
-            let Some(whole) = lab.found() else { continue };
-            let (front, back) = (number(lab.front_mg), number(lab.back_mg));
-            let whole = number(Some(whole)).or_else(|| Some(front? + back.unwrap_or(0.0)));
-            match whole.or(back) {
-                Some(_) => found.from.push(blank),
-                None => found.below.push(blank),
-            }
-            let whole = whole.or(back).unwrap_or(0.0);
-            found.whole_mg.push(whole);
-            // A blank that was not parted is taken off the front.
-            let parted = lab.front_mg.is_some() || lab.back_mg.is_some();
-            found.front_mg.push(if parted { front.unwrap_or(0.0) } else { whole });
-            found.back_mg.push(back.unwrap_or(0.0));
-            found.u_percent = lab.u_percent;
-        }
-    }
-    found
-}
-
-fn mean(all: &[f64]) -> f64 {
-    mean_blank_mg(all).unwrap_or(0.0)
-}
-
-/// From what is below its limit nothing is subtracted.
-fn takes_blanks(lab: &Lab) -> bool {
-    let found = |a: Option<Amount>| matches!(a, Some(Amount::Found(_)));
-    found(lab.mass_mg) || found(lab.front_mg) || found(lab.back_mg)
+    /// What makes a concentration one at 25 °C and 760 mm Hg, where the air was measured.
+    pub at_reference: Option<f64>,
+    /// What temperature and pressure add to a volume at standard conditions: a relative standard uncertainty.
+    pub air_relative: f64,
 }
 
 /// What is left of a mass, and whether it broke through.
@@ -94,7 +39,7 @@ struct Net {
 fn net(lab: &Lab, blanks: &Blanks<'_>) -> Option<Result<Net, Problem>> {
     let sections = lab.front_mg.zip(lab.back_mg).filter(|_| lab.mass_mg.is_none());
     if let Some((front, back)) = sections {
-        let (bf, bb) = (mean(&blanks.front_mg), mean(&blanks.back_mg));
+        let (bf, bb) = blanks.sections_mg();
         let tube = sorbent_mg(front, back, bf, bb, lab.lod_mg);
         return Some(tube.map(|t| Net {
             mass_mg: t.mass_mg,
@@ -102,7 +47,7 @@ fn net(lab: &Lab, blanks: &Blanks<'_>) -> Option<Result<Net, Problem>> {
             broke: Some(t.breakthrough),
         }));
     }
-    let blank_mg = mean(&blanks.whole_mg);
+    let blank_mg = blanks.mean_mg();
     let mass_mg = match lab.found()? {
         Amount::Found(m) => net_mg(m, blank_mg, lab.lod_mg),
         // Below already: a blank can only lower it, and the upper bound stays.
@@ -112,10 +57,13 @@ fn net(lab: &Lab, blanks: &Blanks<'_>) -> Option<Result<Net, Problem>> {
 }
 
 /// A result with what later steps need of it.
+#[derive(Default)]
 pub(super) struct Analyte {
     pub shown: AnalyteResult,
     pub concentration: Option<Amount>,
     pub flags: Vec<Flag>,
+    /// What was assumed.
+    pub notes: Vec<String>,
     /// Beside the method.
     pub row: Option<MethodRow>,
 }
@@ -123,7 +71,7 @@ pub(super) struct Analyte {
 /// One analyte of a sampler.
 pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
     let name = lab.analyte.clone().unwrap_or_else(|| "not named".to_owned());
-    let blanks = blanks(k.field, k.sampler, lab.analyte.as_ref());
+    let blanks = Blanks::of(k.field, k.sampler, lab.analyte.as_ref());
     let number = |a: Option<Amount>| match a {
         Some(Amount::Found(x)) => Some(x),
         _ => None,
@@ -145,25 +93,57 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
         reported_at: lab.when.as_ref().map(|w| w.says.clone()),
         ..AnalyteResult::default()
     };
-    let mut flags = Vec::new();
+    let (mut flags, mut notes) = (Vec::new(), Vec::new());
+    if let Some(lost) = lab.lost_mg {
+        r.mass_mg = Some(-lost);
+        r.says = format!("-{} mg, lost", figures(lost, 3));
+        return Analyte { shown: r, ..Analyte::default() };
+    }
     let net = match net(lab, &blanks) {
         Some(Ok(net)) => net,
         Some(Err(problem)) => {
             flags.push(flags::flag("laboratory-figures", format!("{name}: {problem}")));
             r.says = "no result".to_owned();
-            return Analyte { shown: r, concentration: None, flags, row: None };
+            return Analyte { shown: r, flags, ..Analyte::default() };
         }
         None => {
             r.says = "not reported".to_owned();
-            return Analyte { shown: r, concentration: None, flags, row: None };
+            return Analyte { shown: r, flags, ..Analyte::default() };
         }
     };
-    if !blanks.from.is_empty() && takes_blanks(lab) {
-        r.blank_mg = Some(net.blank_mg);
-        r.blank_from = blanks.from.iter().map(|s| s.id.is.clone()).collect();
+    let any_blank = k.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank);
+    let subtracts = k.field.event.subtract_blanks != Some(false) && k.sampler.kind == Kind::Pump;
+    if any_blank && subtracts && blanks.is_empty() && takes_blanks(lab) {
+        let lot =
+            k.sampler.media_lot.as_deref().map_or("no lot".to_owned(), |l| format!("lot {l}"));
+        flags.push(flags::flag("no-blank", format!("{name}, {lot}")));
+    }
+    if takes_blanks(lab) {
+        let id = &k.sampler.id.is;
+        if !blanks.are_nothing() {
+            r.blank_mg = Some(net.blank_mg);
+            r.blank_from = blanks.ids();
+        }
+        if blanks.is_single() && !blanks.are_nothing() {
+            notes.push(format!(
+                "{id}: one field blank: how blanks scatter is not known, so it may be anything from nothing to twice itself"
+            ));
+        }
+        if blanks.any_below() {
+            notes.push(format!(
+                "{id}: a blank of its lot is below its limit and counts as nothing in their mean, so that no more is subtracted than was found"
+            ));
+        }
+        if blanks.any_whole() && net.broke.is_some() {
+            notes.push(format!(
+                "{id}: its blank was reported in one piece; all of it is subtracted from the front section"
+            ));
+        }
     }
     r.net_mass_mg = number(Some(net.mass_mg));
-    if let (Some(broke), Some(front), Some(back)) = (net.broke, lab.front_mg, lab.back_mg) {
+    // Nothing was drawn through a blank, so nothing broke through.
+    let drawn = net.broke.filter(|_| k.sampler.kind == Kind::Pump);
+    if let (Some(broke), Some(front), Some(back)) = (drawn, lab.front_mg, lab.back_mg) {
         if front.low() > 0.0 {
             r.breakthrough = Some(Breakthrough {
                 back_of_front_percent: 100.0 * back.high().unwrap_or(back.low()) / front.low(),
@@ -195,15 +175,15 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
     }
     if k.sampler.kind != Kind::Pump {
         r.says = net.mass_mg.text(3, "mg").unwrap_or_default();
-        return Analyte { shown: r, concentration: None, flags, row };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     }
     let Some(volume_l) = k.volume_l else {
         r.says = net.mass_mg.text(3, "mg").unwrap_or_default() + ", no volume";
-        return Analyte { shown: r, concentration: None, flags, row };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     };
     let Ok(mut found) = concentration_mg_m3(net.mass_mg, volume_l) else {
         r.says = "no result".to_owned();
-        return Analyte { shown: r, concentration: None, flags, row };
+        return Analyte { shown: r, flags, notes, row, ..Analyte::default() };
     };
     if net.broke == Some(concentration::Breakthrough::Yes) {
         found = Amount::AtLeast(found.low());
@@ -225,8 +205,8 @@ pub(super) fn analyte(k: &Known<'_>, lab: &Lab) -> Analyte {
         (_, Amount::Found(_)) => found.text(3, "mg/m3").unwrap_or_default(),
         _ => found.text(2, "mg/m3").unwrap_or_default(),
     };
-    against(k, &mut r, &name, found, &mut flags);
-    Analyte { shown: r, concentration: Some(found), flags, row }
+    against(k, &mut r, &name, found, &mut flags, &mut notes);
+    Analyte { shown: r, concentration: Some(found), flags, notes, row }
 }
 
 fn percents(front: Amount, back: Amount) -> String {
@@ -249,20 +229,16 @@ fn budget(
     };
     let volume = k.volume_budget?;
     let u = lab.u_percent?;
-    let n = blanks.whole_mg.len();
-    let blank_spread = match n {
-        0 => None,
-        // How blanks scatter is not known of one.
-        1 => blanks.u_percent.map(|u| Spread::Normal { standard: blank_mg * u / 100.0 }),
-        _ => {
-            let squares: f64 = blanks.whole_mg.iter().map(|b| (b - blank_mg).powi(2)).sum();
-            let standard = (squares / (n - 1) as f64 / n as f64).sqrt();
-            Some(Spread::Student { standard, freedom: (n - 1) as f64 })
-        }
+    let (blank_spread, blank_says) = blanks.spread().unzip();
+    // The share of the volume, for a volume at other conditions too; those bring their own doubt.
+    let (air, of_volume) = match k.volume_is {
+        "standard" => (
+            k.air_relative,
+            "the budget of the volume; temperature within 2 K and pressure within 10 mm Hg, rectangular (App. L 7.4.8, 7.4.9)",
+        ),
+        _ => (0.0, "the budget of the volume"),
     };
-    let blank_spread = blank_spread.filter(|_| blank_mg > 0.0);
-    // The share of the volume, for a volume at other conditions too.
-    let standard = volume.combined / volume.result * volume_l;
+    let standard = (volume.combined / volume.result).hypot(air) * volume_l;
     let volume_spread = match volume.freedom {
         Some(freedom) => Spread::Student { standard, freedom },
         None => Spread::Normal { standard },
@@ -275,106 +251,49 @@ fn budget(
         volume_l,
         volume_spread,
     };
-    let sources = vec![
-        (
-            "mass",
-            format!("the laboratory: {} % of the mass, a standard uncertainty", figures(u, 2)),
-        ),
-        (
-            "blank",
-            match n {
-                1 => {
-                    "the laboratory's, of the one blank; how blanks scatter is not known".to_owned()
-                }
-                n => format!("the scatter of {n} blanks, of their mean"),
-            },
-        ),
-        ("volume", "the budget of the volume".to_owned()),
-    ];
+    let of_mass =
+        format!("the laboratory: {} % of the mass, a standard uncertainty", figures(u, 2));
+    let mut sources = vec![("mass", of_mass), ("volume", of_volume.to_owned())];
+    sources.extend(blank_says.map(|says| ("blank", says)));
     Some((concentration_budget(&known, COVERAGE).ok()?, sources))
 }
 
-/// A sample beside the limit of its kind.
-fn against(k: &Known<'_>, r: &mut AnalyteResult, name: &str, found: Amount, flags: &mut Vec<Flag>) {
+/// A sample beside the limits of its kind: the one that it comes nearest to is shown, and each that it is over is flagged.
+fn against(
+    k: &Known<'_>,
+    r: &mut AnalyteResult,
+    name: &str,
+    found: Amount,
+    flags: &mut Vec<Flag>,
+    notes: &mut Vec<String>,
+) {
     let short = k.sampler.group == Some(Group::ShortTerm);
-    let limit = k.limits.iter().find(|l| {
-        let fits = l.analyte.as_ref().is_none_or(|a| a.eq_ignore_ascii_case(name));
-        fits && (l.kind == "twa-8h") != short
-    });
-    let Some(limit) = limit else { return };
-    let Ok(compared) = compare(found, limit.value_mg_m3) else { return };
-    r.limit = Some(limit.clone());
-    r.share_of_limit_percent =
-        compared.share.high().or(Some(compared.share.low())).map(|s| 100.0 * s);
-    let words = compared.verdict.words();
-    r.verdict = Some(if short {
-        words.to_owned()
-    } else {
-        format!("{words}, as the mean of its own time; the exposure over 8 h is the worker's")
-    });
-    if compared.verdict == crate::hygiene::exposure::Verdict::Over {
-        flags.push(flags::flag("over-limit", format!("{name}: {}, limit {}", r.says, limit.says)));
-    }
-}
-
-/// What the blanks say.
-pub(super) fn blank_results(field: &Field) -> Vec<BlankResult> {
-    let mut results = Vec::new();
-    for blank in field.samplers.iter().filter(|s| s.kind == Kind::FieldBlank) {
-        for lab in &blank.lab {
-            let used = field.samplers.iter().filter(|s| {
-                s.kind == Kind::Pump
-                    && s.lab.iter().any(|l| {
-                        takes_blanks(l)
-                            && same(l.analyte.as_ref(), lab.analyte.as_ref())
-                            && blanks(field, s, l.analyte.as_ref())
-                                .from
-                                .iter()
-                                .any(|b| b.id.is == blank.id.is)
-                    })
-            });
-            let found = lab.found();
-            results.push(BlankResult {
-                sampler: blank.id.is.clone(),
-                media_lot: blank.media_lot.clone(),
-                analyte: lab.analyte.clone().unwrap_or_else(|| "not named".to_owned()),
-                mass_mg: match found {
-                    Some(Amount::Found(x)) => Some(x),
-                    _ => None,
-                },
-                below_mg: match found {
-                    Some(Amount::Below(x)) => Some(x),
-                    _ => None,
-                },
-                used_for: used.map(|s| s.id.is.clone()).collect(),
-                says: found.map_or_else(
-                    || "not reported".to_owned(),
-                    |f| f.text(2, "mg").unwrap_or_default(),
-                ),
+    for limit in k.limits.iter().filter(|l| l.is_of(name)) {
+        let referred = limits::referred(limit, found, k.at_reference, notes);
+        let own_kind = (limit.kind == "twa-8h") != short;
+        let value = match (own_kind, limit.kind.as_str()) {
+            (true, _) => referred,
+            // The mean of all of a shift says what some part of it was at the least.
+            (false, "short-term" | "ceiling") => Amount::AtLeast(referred.low()),
+            (false, _) => continue,
+        };
+        let Ok(compared) = compare(value, limit.value_mg_m3) else { continue };
+        if compared.verdict == Verdict::Over {
+            let says = format!("{name}: {}, limit {} ({})", r.says, limit.says, limit.kind);
+            flags.push(flags::flag("over-limit", says));
+        }
+        let share = 100.0 * compared.share.high().unwrap_or(compared.share.low());
+        if own_kind && r.share_of_limit_percent.is_none_or(|before| share > before) {
+            r.limit = Some(limit.clone());
+            r.share_of_limit_percent = Some(share);
+            let words = compared.verdict.words();
+            r.verdict = Some(if short {
+                words.to_owned()
+            } else {
+                format!(
+                    "{words}, as the mean of its own time; the exposure over 8 h is the worker's"
+                )
             });
         }
-    }
-    results
-}
-
-/// What there is to say about the blanks of a sampler.
-pub(super) fn blank_words(field: &Field, sampler: &Sampler, lab: &Lab) -> Option<String> {
-    if field.event.subtract_blanks == Some(false) || !takes_blanks(lab) {
-        return None;
-    }
-    let found = blanks(field, sampler, lab.analyte.as_ref());
-    let id = &sampler.id.is;
-    let ids =
-        |all: &[&Sampler]| all.iter().map(|s| s.id.is.as_str()).collect::<Vec<_>>().join(", ");
-    match (found.from.len(), found.below.len()) {
-        (0, 0) => Some(format!("{id}: no field blank of its media lot; nothing is subtracted")),
-        (_, n) if n > 0 => Some(format!(
-            "{id}: {} below the limit counts as nothing in the mean of the blanks, so that the result is not too low",
-            ids(&found.below)
-        )),
-        (1, _) => Some(format!(
-            "{id}: one field blank; how blanks scatter is not known, and not in the uncertainty"
-        )),
-        _ => None,
     }
 }

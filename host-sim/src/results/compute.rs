@@ -1,16 +1,18 @@
 //! The whole: an event folder, or records alone, to results. Pure: it reads no file and no clock.
 
 use super::flow::{Rule, Verified, verified};
-use super::heads::{head, limits, rule};
+use super::heads::{self, head, limits, rule};
 use super::outside::outside;
 use super::sample::{Custody, HandOver, SampleResult};
 use super::workers::{self, Part};
 use super::{
-    Flag, Limit, Results, analytes, compare, flags, from_record, method_fit, pump_flags, volumes,
+    Flag, Limit, Results, analytes, blanks, compare, flags, from_record, method_fit, pump_flags,
+    volumes,
 };
 use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
+use crate::hygiene::round::{figures, signed_percent};
 use crate::methods::{Entry, Library};
 use crate::record_file::{NOTICE, SampleRecord};
 
@@ -19,7 +21,7 @@ use crate::record_file::{NOTICE, SampleRecord};
 pub fn compute(folder: &Folder, library: &Library) -> Results {
     let simulated = folder.records.iter().any(|r| r.file.origin != "pump");
     let limits = limits(&folder.field);
-    let rule = rule(folder);
+    let rule = rule(folder, None);
     let mut results = Results {
         simulated,
         notice: simulated.then(|| NOTICE.to_owned()),
@@ -32,6 +34,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
     };
     let mut parts = Vec::new();
     for sampler in &folder.field.samplers {
+        let rule = heads::rule(folder, Some(sampler));
         let sample =
             one(folder, library, &rule, &limits, sampler, &mut parts, &mut results.assumptions);
         results.samples.push(sample);
@@ -43,12 +46,13 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
         &mut results.assumptions,
         &mut results.missing,
     );
-    results.blanks = analytes::blank_results(&folder.field);
+    manifolds(&mut results.samples);
+    results.blanks = blanks::results(&folder.field);
     results.pairs = compare::pairs(&results.samples);
     if folder.field.samplers.iter().any(|s| s.kind == Kind::FieldBlank) {
         results.assumptions.push(match folder.field.event.subtract_blanks {
             Some(false) => "field blanks are not subtracted, as the field sheet says".to_owned(),
-            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401)"
+            _ => "the mean of the field blanks of the same media lot and analyte is subtracted (NMAM 0501, 1401); those below their limit count as nothing in it"
                 .to_owned(),
         });
     }
@@ -60,7 +64,7 @@ pub fn compute(folder: &Folder, library: &Library) -> Results {
         results.assumptions.push(says.to_owned());
     }
     let mut seen = std::collections::BTreeSet::new();
-    results.assumptions.retain(|a| seen.insert(a.clone()));
+    results.assumptions.retain(|line| seen.insert(line.clone()));
     results
 }
 
@@ -116,7 +120,6 @@ fn one(
             verified: &checked,
             rule,
             on_manifold,
-            unaccounted_ms: row.unaccounted_ms,
             target_l_per_min: planned.as_ref().and_then(|p| p.flow_l_per_min),
         })
     });
@@ -128,41 +131,70 @@ fn one(
     if let Some(expiry) = sampler.expiry.as_ref().filter(|_| expired) {
         all.push(flags::flag("media-expired", format!("good until {}", expiry.says)));
     }
-    let (at, volume_is) = conditions(entry, volume.as_ref(), used_l, row);
+    let at = conditions(entry, volume.as_ref(), used_l, row);
+    let known = analytes::Known {
+        field: &folder.field,
+        sampler,
+        method: entry,
+        volume_l: at.volume_l,
+        volume_is: at.volume_is,
+        at_reference: at.reference,
+        air_relative: row.map_or(0.0, air_relative),
+        volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
+        limits,
+    };
+    let (mut laboratory, mut masses) = (Vec::<super::AnalyteResult>::new(), Vec::new());
+    for lab in &sampler.lab {
+        let found = analytes::analyte(&known, lab);
+        all.extend(found.flags);
+        assumptions.extend(found.notes);
+        masses.extend(found.row);
+        if let (Some(worker), Some(row), true) = (&sampler.worker, row, pump) {
+            // Without a result it is at least nothing.
+            let concentration = found.concentration.unwrap_or(Amount::AtLeast(0.0));
+            // Where the laboratory states no uncertainty, that of the volume alone.
+            let of_all = found.shown.budget.as_ref().map(|b| b.combined_percent / 100.0);
+            let of_volume = volume.as_ref().and_then(|v| v.computed.as_ref());
+            let relative = of_all.or(of_volume.map(|b| b.combined / b.result));
+            parts.push(Part {
+                at_reference: at.reference,
+                relative_95: relative.map(|u| 1.645 * u),
+                pending: found.concentration.is_none(),
+                ..part(sampler, &worker.is, &found.shown.analyte, row, concentration)
+            });
+        }
+        laboratory.push(found.shown);
+    }
+    if let (Some(worker), Some(row), true) = (&sampler.worker, row, pump && sampler.lab.is_empty())
+    {
+        let waits = part(sampler, &worker.is, "", row, Amount::AtLeast(0.0));
+        parts.push(Part { pending: true, ..waits });
+    }
     let mut rows = Vec::new();
     if let (Some(row), true) = (row, pump) {
         all.extend(outside(sampler, row, used_l, wanted));
         let flow = volume.as_ref().and_then(|v| v.flow_used_l_per_min).or(mean);
         let minutes = row.pumped_ms as f64 / 60_000.0;
-        let drawn = method_fit::Drawn { flow, volume_l: used_l, minutes, volume_is };
+        // Of several analytes it is not known which the method means.
+        let concentration_mg_m3 = match laboratory.as_slice() {
+            [one] => one.concentration_mg_m3,
+            _ => None,
+        };
+        let drawn = method_fit::Drawn {
+            flow,
+            volume_l: used_l,
+            minutes,
+            volume_is: at.volume_is,
+            concentration_mg_m3,
+        };
         let (found, flags) = method_fit::compare(&followed, &drawn);
         rows.extend(found);
         all.extend(flags);
     }
-    let known = analytes::Known {
-        field: &folder.field,
-        sampler,
-        method: entry,
-        volume_l: at,
-        volume_is,
-        volume_budget: volume.as_ref().and_then(|v| v.computed.as_ref()),
-        limits,
-    };
-    let mut laboratory = Vec::new();
-    for lab in &sampler.lab {
-        let found = analytes::analyte(&known, lab);
-        all.extend(found.flags);
-        rows.extend(found.row);
-        if let (Some(concentration), Some(worker), Some(row)) =
-            (found.concentration, &sampler.worker, row)
-        {
-            parts.push(part(sampler, &worker.is, &found.shown.analyte, row, concentration));
-        }
-        if pump && let Some(words) = analytes::blank_words(&folder.field, sampler, lab) {
-            assumptions.push(words);
-        }
-        laboratory.push(found.shown);
-    }
+    rows.extend(masses);
+    // Plan and method may ask the same, and both sides of a verification have the same fault.
+    let mut seen = std::collections::BTreeSet::new();
+    all.retain(|f| seen.insert((f.code.clone(), measured(&f.says).to_owned())));
     assumptions.extend(checked.notes.iter().cloned());
     note_budget(volume.as_ref(), assumptions);
     let verification = shown_verification(&checked, pump);
@@ -212,6 +244,41 @@ fn one(
     }
 }
 
+/// The flows of the tubes of a manifold are together that of its pump.
+fn manifolds(samples: &mut [SampleResult]) {
+    let key = |s: &SampleResult| s.record.clone().zip(s.sample);
+    let keys: std::collections::BTreeSet<_> = samples.iter().filter_map(key).collect();
+    for of in keys {
+        let own = || samples.iter().filter(|s| key(s).as_ref() == Some(&of));
+        if own().count() < 2 {
+            continue;
+        }
+        let flows: Option<Vec<f64>> = own().map(|s| s.flow_used_l_per_min).collect();
+        let pump = own().find_map(|s| s.happened.as_ref()?.mean_flow_l_per_min);
+        let limit = own().find_map(|s| Some(s.verification.as_ref()?.limit_percent));
+        let (Some(flows), Some(pump), Some(limit)) = (flows, pump, limit) else { continue };
+        let sum: f64 = flows.iter().sum();
+        let off = 100.0 * (sum - pump) / pump;
+        if off.abs() > limit {
+            let says = format!(
+                "{} tubes {} L/min together, the pump {} L/min: {}",
+                flows.len(),
+                figures(sum, 4),
+                figures(pump, 4),
+                signed_percent(off)
+            );
+            for s in samples.iter_mut().filter(|s| key(s).as_ref() == Some(&of)) {
+                s.flags.push(flags::flag("tubes-off-pump", says.clone()));
+            }
+        }
+    }
+}
+
+/// The part of a flag's words that says what was measured: "238.0 L" of "238.0 L, method 400 to 800 L".
+fn measured(says: &str) -> &str {
+    says.split_once(", ").map_or(says, |(is, _)| is)
+}
+
 fn shown_verification(checked: &Verified, pump: bool) -> Option<super::Verification> {
     let v = &checked.shown;
     let any = v.before.is_some() || v.after.is_some() || !v.checks.is_empty();
@@ -228,26 +295,51 @@ fn part(s: &Sampler, worker: &str, analyte: &str, row: &SampleRecord, found: Amo
         duplicate: s.duplicate_of.is_some(),
         minutes: row.pumped_ms as f64 / 60_000.0,
         concentration: found,
+        at_reference: None,
+        relative_95: None,
+        pending: false,
         window: at(&row.begin).zip(at(&row.end)),
     }
 }
 
-/// The volume at the conditions that the method asks for.
+/// A volume at the conditions that the method asks for.
+struct AtConditions {
+    volume_l: Option<f64>,
+    volume_is: &'static str,
+    /// This volume over that at 25 °C and 101.325 kPa (760 mm Hg), where the air was measured.
+    reference: Option<f64>,
+}
+
 fn conditions(
     entry: Option<&Entry>,
     volume: Option<&volumes::Volume>,
     used_l: Option<f64>,
     row: Option<&SampleRecord>,
-) -> (Option<f64>, &'static str) {
-    let asks = entry
-        .and_then(|e| e.values.get("conditions"))
-        .is_some_and(|v| v.shown.starts_with("standard"));
+) -> AtConditions {
+    // "standard, 298 K and 101 kPa": the first word decides.
+    let word = |shown: &str| shown.split([',', ' ']).next() == Some("standard");
+    let asks = entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| word(&v.shown));
     // A standard volume that does not cover the sample is none.
     let covered = row.is_some_and(|r| r.air_measured_ms >= r.metered_ms);
-    match volume.and_then(|v| v.shown.standard_l).filter(|_| asks && covered) {
-        Some(standard) => (Some(standard), "standard"),
-        None => (used_l, "actual"),
+    let standard_l = volume.and_then(|v| v.shown.standard_l).filter(|_| covered);
+    match standard_l.filter(|_| asks) {
+        Some(standard) => {
+            AtConditions { volume_l: Some(standard), volume_is: "standard", reference: Some(1.0) }
+        }
+        None => AtConditions {
+            volume_l: used_l,
+            volume_is: "actual",
+            reference: used_l.zip(standard_l).map(|(used, standard)| used / standard),
+        },
     }
+}
+
+/// Relative standard uncertainty of a standard volume by that of the air: within 2 K and 10 mm Hg (40 CFR 50 App. L 7.4.8, 7.4.9), rectangular.
+fn air_relative(row: &SampleRecord) -> f64 {
+    let (Some(t), Some(p)) = (row.temperature_mk, row.pressure_pa) else { return 0.0 };
+    let of_temperature = 2_000.0 / f64::from(t.mean) / 3_f64.sqrt();
+    let of_pressure = 1_333.2 / f64::from(p.mean) / 3_f64.sqrt();
+    of_temperature.hypot(of_pressure)
 }
 
 fn note_budget(volume: Option<&volumes::Volume>, assumptions: &mut Vec<String>) {

@@ -49,7 +49,7 @@ table! {
     "time-unaccounted", "review",
         "pumped before a cut, and in no record",
         "the pump ran shortly before a cut and no checkpoint holds that: up to one checkpoint interval a cut is missing",
-        "the volume may be too small by that time x flow; add it to the uncertainty";
+        "the volume may be too small by that time x flow; the uncertainty of the volume has it already, as time";
     "clock-stepped", "review",
         "the clock was set, or went its own way",
         "the wall clock was set or went its own way during the event: times of day may be off, lengths of time are not",
@@ -110,6 +110,22 @@ table! {
         "rotameter not corrected",
         "a rotameter was read without the air of its calibration: it was not corrected",
         "fill in calibrated-temperature and calibrated-pressure, and temperature and pressure at the site";
+    "flow-not-as-verified", "review",
+        "mean flow x time of a flow that was not steady",
+        "the volume is mean verified flow x time, and for a while the flow was another: minutes without flow count as air",
+        "use the pump's own volume, or leave out the time in which it was blocked";
+    "tubes-off-pump", "review",
+        "tubes together off their pump",
+        "the verified flows of the tubes on a pump are together not its own flow",
+        "see whether each tube names the right record, and whether the manifold leaks";
+    "no-blank", "note",
+        "no field blank of its lot",
+        "there are field blanks, and none of this lot and analyte: nothing was subtracted",
+        "see whether the lots are written alike; ask the laboratory what its blanks had";
+    "readings-apart", "review",
+        "readings too far apart",
+        "the readings of one verification are further apart than its limit",
+        "they cannot be of one flow: read them again, and look for a leak or a number written wrongly";
     "pump-off-meter", "review",
         "pump's flow off the meter's",
         "the pump's own mean flow differs from the verified flow by more than the limit",

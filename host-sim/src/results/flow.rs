@@ -70,8 +70,25 @@ pub(super) fn verified(sampler: &Sampler, rule: &Rule) -> Verified {
     // The readings nearest to the sample: the last before, the first after.
     let last = sampler.before.iter().max_by_key(|r| r.when.as_ref().map(|w| w.is));
     let first = sampler.after.iter().min_by_key(|r| r.when.as_ref().map(|w| w.is));
-    let before = last.and_then(|r| set(r, &mut flags, &mut notes));
-    let after = first.and_then(|r| set(r, &mut flags, &mut notes));
+    // A difference between a flow that is corrected and one that is not would be no drift: both or neither.
+    let correct = last.into_iter().chain(first).all(can_be_corrected);
+    let before = last.and_then(|r| set(r, correct, &mut flags, &mut notes));
+    let after = first.and_then(|r| set(r, correct, &mut flags, &mut notes));
+    for (which, set) in [("before", &before), ("after", &after)] {
+        let Some(set) = set else { continue };
+        let flows = || set.shown.readings.iter().map(|r| r.flow_l_per_min);
+        let (least, most) = (flows().fold(f64::MAX, f64::min), flows().fold(0.0, f64::max));
+        let apart = 100.0 * (most - least) / set.measured.flow_l_per_min;
+        if flows().count() > 1 && rule.limit.is_passed_by(apart) {
+            let says = format!(
+                "{which}: {} to {} L/min, {} % apart",
+                figures(least, 4),
+                figures(most, 4),
+                figures(apart, 2)
+            );
+            flags.push(super::flags::flag("readings-apart", says));
+        }
+    }
     for (which, all) in [("before", &sampler.before), ("after", &sampler.after)] {
         if all.len() > 1 {
             let used = if which == "before" { "the last" } else { "the first" };
@@ -145,7 +162,23 @@ pub(super) fn verified(sampler: &Sampler, rule: &Rule) -> Verified {
     }
 }
 
-fn set(r: &FlowReadings, flags: &mut Vec<Flag>, notes: &mut Vec<String>) -> Option<Set> {
+fn conditions(c: Option<f64>, kpa: Option<f64>) -> Option<Conditions> {
+    Conditions::new(c?, kpa?).ok()
+}
+
+/// Whether a reading is one that needs no correction, or has the air of calibration and site for it.
+fn can_be_corrected(r: &FlowReadings) -> bool {
+    r.meter_kind != Some(MeterKind::Rotameter)
+        || (conditions(r.calibrated_c, r.calibrated_kpa).is_some()
+            && conditions(r.temperature_c, r.pressure_kpa).is_some())
+}
+
+fn set(
+    r: &FlowReadings,
+    correct: bool,
+    flags: &mut Vec<Flag>,
+    notes: &mut Vec<String>,
+) -> Option<Set> {
     let reading = if r.runs.is_empty() {
         Reading::Flows(&r.flows_l_per_min)
     } else {
@@ -155,18 +188,16 @@ fn set(r: &FlowReadings, flags: &mut Vec<Flag>, notes: &mut Vec<String>) -> Opti
     if measured.too_few_runs {
         flags.push(flags::flag("few-timings", format!("{} timed", measured.count)));
     }
-    let conditions = |c: Option<f64>, kpa: Option<f64>| Conditions::new(c?, kpa?).ok();
     let kind = r.meter_kind.unwrap_or(MeterKind::Other);
+    let uncorrected = kind == MeterKind::Rotameter && !correct;
+    let air = |c, kpa| if uncorrected { None } else { conditions(c, kpa) };
     let at = at_site(
         measured.flow_l_per_min,
         kind,
-        conditions(r.calibrated_c, r.calibrated_kpa),
-        conditions(r.temperature_c, r.pressure_kpa),
+        air(r.calibrated_c, r.calibrated_kpa),
+        air(r.temperature_c, r.pressure_kpa),
     )
     .ok()?;
-    let uncorrected = kind == MeterKind::Rotameter
-        && (conditions(r.calibrated_c, r.calibrated_kpa).is_none()
-            || conditions(r.temperature_c, r.pressure_kpa).is_none());
     if uncorrected {
         flags.push(flags::flag("meter-not-corrected", "a rotameter"));
     }

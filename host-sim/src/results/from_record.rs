@@ -3,6 +3,7 @@
 use draught::clock::{Now, WallMs};
 use draught::event::PumpEnd;
 use draught::forecast::What;
+use draught::record::INTERRUPTION_MS;
 use draught::units::RawVolume;
 
 use super::pump_flags;
@@ -174,10 +175,17 @@ pub(super) fn marks(record: &Record, row: &SampleRecord) -> Vec<Mark> {
             marks.push(mark("trip", &span.end, says));
         }
     }
-    if let Some(event) = &record.file.event {
-        for at in event.interrupted.iter().filter(|at| inside(at)) {
-            let says = "power was lost for more than 1 min".to_owned();
-            marks.push(mark("interruption", &Some(at.clone()), says));
+    for span in of_sample(record, row.sample).filter(|s| s.ended_by == "outage") {
+        let on = record.file.spans.iter().find(|s| s.span == span.span + 1);
+        let on = on.and_then(|s| s.begin.as_ref());
+        let off_ms =
+            on.and_then(wall).zip(span.end.as_ref().and_then(wall)).map(|(on, off)| on.since(off));
+        if off_ms.is_none_or(|ms| ms > INTERRUPTION_MS) {
+            let says = match off_ms {
+                Some(ms) => format!("no power, for {}", format::distance(ms)),
+                None => "no power".to_owned(),
+            };
+            marks.push(Mark { to: on.cloned(), ..mark("interruption", &span.end, says) });
         }
     }
     for fault in record.file.simulation.iter().flat_map(|s| &s.faults) {

@@ -3,7 +3,7 @@
 use super::flow::Rule;
 use super::{EventHead, Limit, RecordHead};
 use crate::event::folder::table_of;
-use crate::event::{Field, Folder, Record};
+use crate::event::{Field, Folder, Record, Sampler};
 use crate::hygiene::verify::Limit as FlowLimit;
 use crate::methods::{Library, Named};
 use crate::plan::step_words::meaning;
@@ -16,14 +16,16 @@ pub(super) fn limits(field: &Field) -> Vec<Limit> {
         source: l.source.clone(),
         analyte: l.analyte.clone(),
         sae: l.sae,
+        in_ppm: l.in_ppm,
     };
     field.event.limits.iter().map(of).collect()
 }
 
 /// The limits of verification: as the field sheet has them, else by the kind of sampling.
-pub(super) fn rule(folder: &Folder) -> Rule {
+pub(super) fn rule(folder: &Folder, sampler: Option<&Sampler>) -> Rule {
     let given = &folder.field.verification;
-    let ambient = folder.event_method().is_some_and(|m| m.starts_with("epa-"));
+    let own = sampler.and_then(|s| s.method.as_ref()).map(|m| m.is.clone());
+    let ambient = own.or(folder.event_method()).is_some_and(|m| m.starts_with("epa-"));
     let (limit, required) = if ambient {
         (FlowLimit::AMBIENT, FlowLimit::AMBIENT_REQUIRED)
     } else {

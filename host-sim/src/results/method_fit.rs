@@ -8,7 +8,7 @@ use crate::event::{Folder, Lab, Sampler};
 use crate::hygiene::{Amount, round::figures, strictly_over};
 use crate::methods::fit::{Demand, Of, Standing, What, demand, demands, that_take};
 use crate::methods::units::{mass as shown_mass, minutes as shown_minutes};
-use crate::methods::{Entry, Library, Named};
+use crate::methods::{Air, Entry, Library, Named};
 
 /// What a sampler follows.
 #[derive(Default)]
@@ -88,6 +88,8 @@ pub(super) struct Drawn {
     pub minutes: f64,
     /// "actual" or "standard": the conditions of the volume that concentrations are of.
     pub volume_is: &'static str,
+    /// What was found in it, in mg/m³: where a method states a volume at a concentration, the mass decides.
+    pub concentration_mg_m3: Option<f64>,
 }
 
 /// Flow, volume and time, with flags for what does not fit.
@@ -95,7 +97,14 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
     let Some(entry) = &followed.entry else { return (Vec::new(), Vec::new()) };
     let mut rows = Vec::new();
     let mut found = Vec::new();
-    for demand in demands(&entry.values) {
+    let air = Air { concentration_mg_m3: drawn.concentration_mg_m3, dust_mg_m3: None };
+    let mass_decides = demand(&entry.values, What::Mass, air).is_some();
+    for mut demand in demands(&entry.values, air) {
+        let by_mass = demand.what == What::Volume && demand.stated.by_mass;
+        if by_mass {
+            let limits = entry.values.limits(air);
+            (demand.least, demand.most) = (limits.least_l, limits.most_l);
+        }
         let (value, is) = match demand.what {
             What::Flow => (drawn.flow, drawn.flow.map(|q| format!("{} L/min", figures(q, 4)))),
             What::Volume | What::RecommendedVolume => {
@@ -107,7 +116,8 @@ pub(super) fn compare(followed: &Followed, drawn: &Drawn) -> (Vec<MethodRow>, Ve
             What::Mass => continue,
         };
         let row = row(&demand, value, is.unwrap_or_else(|| "not known".to_owned()));
-        if row.standing == "outside" {
+        // What is asked of the mass is flagged there.
+        if row.standing == "outside" && !(by_mass && mass_decides) {
             let code = match demand.what {
                 what if what.is_recommended() => "off-recommended",
                 What::Flow => "flow-outside",
@@ -180,7 +190,7 @@ pub(super) fn mass(
         }
         _ => {}
     }
-    let Some(demand) = entry.and_then(|e| demand(&e.values, What::Mass)) else {
+    let Some(demand) = entry.and_then(|e| demand(&e.values, What::Mass, Air::default())) else {
         return (None, raised);
     };
     let most = found.high().unwrap_or(found.low());
@@ -205,6 +215,9 @@ pub(super) fn mass(
 fn row(demand: &Demand, value: Option<f64>, is: String) -> MethodRow {
     let (standing, says) = match value.map(|x| demand.standing(x, x, Of::Sample)) {
         None => ("not-known", "not known"),
+        Some(_) if value.is_some_and(|x| demand.cannot_tell(x, x, Of::Sample)) => {
+            ("not-known", "cannot be told: it depends on what is in the air")
+        }
         Some(Standing::Inside | Standing::Partly) => ("fits", "fits"),
         Some(Standing::Below) => ("outside", "too little"),
         Some(Standing::Above) => ("outside", "too much"),

@@ -5,6 +5,7 @@
 //! What is below a limit of detection has `below-…` instead of a number: it is never 0.
 
 mod analytes;
+mod blanks;
 mod budgets;
 mod compare;
 mod compute;
@@ -13,6 +14,7 @@ mod flow;
 mod from_record;
 mod heads;
 mod laboratory;
+mod limits;
 mod method_fit;
 mod outside;
 mod pump_flags;
@@ -157,4 +159,7 @@ pub struct Limit {
     /// Sampling and analytical error, a fraction.
     #[serde(default)]
     pub sae: Option<f64>,
+    /// Stated in ppm: it holds at 25 °C and 760 mm Hg.
+    #[serde(default)]
+    pub in_ppm: bool,
 }

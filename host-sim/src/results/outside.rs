@@ -1,10 +1,10 @@
 //! What is outside of what the plan wants, and a short-term sample that is none.
 
-use super::workers::{QUARTER_MIN, quarter};
 use super::{Flag, flags};
 use crate::event::{Group, Sampler};
+use crate::hygiene::exposure::is_quarter;
 use crate::hygiene::round::figures;
-use crate::methods::fit::{Demand, Of, Standing, What};
+use crate::methods::fit::{Demand, Of, Standing, Stated, What};
 use crate::record_file::SampleRecord;
 
 /// What is outside of what the plan wants; the method is compared in [`super::method_fit`].
@@ -23,6 +23,7 @@ pub(super) fn outside(
             wants: String::new(),
             least_is: "",
             from: String::new(),
+            stated: Stated::default(),
         };
         if demand.standing(used, used, Of::Sample) != Standing::Inside {
             let (used, least, most) = (figures(used, 4), figures(least, 3), figures(most, 3));
@@ -31,7 +32,7 @@ pub(super) fn outside(
         }
     }
     let minutes = row.pumped_ms as f64 / 60_000.0;
-    if sampler.group == Some(Group::ShortTerm) && quarter(minutes) != QUARTER_MIN {
+    if sampler.group == Some(Group::ShortTerm) && !is_quarter(minutes) {
         found.push(flags::flag("short-term-not-15-min", format!("{} min", figures(minutes, 4))));
     }
     found

@@ -40,6 +40,16 @@ fn words_of(code: &str, record: &Record, row: &SampleRecord) -> String {
             n => format!("{} of more than 1 min", format::count(n.into(), "interruption")),
         },
         "time-unaccounted" => format!("at most {}", format::duration(row.unaccounted_ms.into())),
+        "flow-unknown" => {
+            format!("for {}", format::duration(row.pumped_ms.saturating_sub(row.metered_ms)))
+        }
+        "air-unknown" => format!(
+            "measured for {} of {}",
+            format::duration(row.air_measured_ms),
+            format::duration(row.metered_ms)
+        ),
+        "not-at-inlet" => format!("for {}", format::duration(row.uncorrected_ms)),
+        "time-outside" => format!("{} pumped", format::duration(row.pumped_ms)),
         "late" => {
             record.file.event.as_ref().map_or_else(String::new, |e| late(e.late_ms, e.missed))
         }

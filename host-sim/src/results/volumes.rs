@@ -36,11 +36,11 @@ pub(super) struct Known<'a> {
     pub verified: &'a Verified,
     pub rule: &'a Rule,
     pub on_manifold: bool,
-    pub unaccounted_ms: u32,
     pub target_l_per_min: Option<f64>,
 }
 
 impl Known<'_> {
+    /// Whether the flow was another for a while than that which was verified.
     fn is_unsteady(&self) -> bool {
         const UNSTEADY: [&str; 4] = ["flow-unsteady", "flow-off", "limit-tripped", "flow-unknown"];
         self.row.flags.iter().any(|f| UNSTEADY.contains(&f.as_str()))
@@ -77,7 +77,8 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     let way = asked.unwrap_or(match off_meter {
         _ if k.on_manifold => VolumeFrom::VerifiedTube,
         // Beyond the limit the meter is believed, which has a certificate.
-        Some((.., true)) => VolumeFrom::MeanFlowTime,
+        // Not where it cannot have seen what happened: minutes without flow would count as air.
+        Some((.., true)) if !k.is_unsteady() => VolumeFrom::MeanFlowTime,
         _ => VolumeFrom::Integrated,
     });
     let refused = k.on_manifold && way != VolumeFrom::VerifiedTube;
@@ -100,6 +101,17 @@ pub(super) fn volume(k: &Known<'_>) -> Volume {
     standard(&mut v, k);
     why(&mut v, k, minutes);
     let mut flags = Vec::new();
+    let counted_as_air = integrated
+        .zip(traditional)
+        .filter(|_| way == VolumeFrom::MeanFlowTime && !from_pump && k.is_unsteady());
+    if let Some((integrated, traditional)) = counted_as_air {
+        let says = format!(
+            "{} L by mean flow x time, {} L by the pump",
+            figures(traditional, 4),
+            figures(integrated, 4)
+        );
+        flags.push(super::flags::flag("flow-not-as-verified", says));
+    }
     if used.is_none() {
         flags.push(flags::flag("no-volume", v.used_because.clone()));
     }
@@ -257,6 +269,8 @@ fn budget(
     let meter_u = [before, after].into_iter().flatten().map(|s| s.meter_u_percent);
     let meter_u = meter_u.collect::<Option<Vec<f64>>>();
     let meter_u = meter_u.and_then(|all| all.into_iter().reduce(f64::max));
+    // What the pump's own sensor makes uncertain.
+    let of_pump = way == VolumeFrom::Integrated || k.sampler.flow_from == Some(FlowFrom::Pump);
     let limit = k.rule.limit.percent;
     let mut sources: Sources = Vec::new();
     let (calibration_percent, drift, repeated) = match meter_u {
@@ -272,12 +286,17 @@ fn budget(
                     "assumed: verified once only, so drift within the verification limit, rectangular",
                 ),
             };
-            if way == VolumeFrom::Integrated
+            if of_pump
                 && let Some((pump, meter, ..)) = k.pump_off_meter()
                 && (pump - meter).abs() > half
             {
                 half = (pump - meter).abs();
                 says = "the pump's own flow off the verified one: no better known than that, rectangular";
+            }
+            let of_volumes = (used - litres(k.row.volume_raw_ul_ms_per_min)).abs() / minutes;
+            if way == VolumeFrom::MeanFlowTime && k.is_unsteady() && of_volumes > half {
+                half = of_volumes;
+                says = "the flow was not always that which was verified: no better known than what the pump metered, rectangular";
             }
             sources.push((
                 "flow calibration",
@@ -292,7 +311,7 @@ fn budget(
         None => {
             let off = k.verified.shown.difference_percent.map_or(0.0, f64::abs);
             let off = match k.pump_off_meter() {
-                Some((.., pump, _)) if way == VolumeFrom::Integrated => off.max(pump.abs()),
+                Some((.., pump, _)) if of_pump => off.max(pump.abs()),
                 _ => off,
             };
             let says = "assumed: flow within the verification limit or the difference found, rectangular; the meter's uncertainty is not known";
@@ -301,7 +320,7 @@ fn budget(
         }
     };
     // The pump's timer: its rows are to the ms, a stop within a second; what a cut took is not known.
-    let half = (1_000.0 + f64::from(k.unaccounted_ms)) / 60_000.0;
+    let half = (1_000.0 + f64::from(k.row.unaccounted_ms)) / 60_000.0;
     sources.push((
         "time",
         "assumed: 1 s of the pump's timer, and what cuts left unaccounted, rectangular".to_owned(),

@@ -1,14 +1,17 @@
 //! A worker's exposure, from the samples of the worker.
 
-use super::Limit;
 use super::laboratory::WorkerResult;
+use super::{Limit, limits};
 use crate::event::{Field, Group, Worker};
 use crate::hygiene::confidence::{self, consecutive, single};
-use crate::hygiene::exposure::{Divisor, Stretch, Unsampled, Verdict, compare, mean, short_term};
+use crate::hygiene::exposure::{
+    Divisor, Stretch, Unsampled, Verdict, compare, highest_quarter, mean,
+};
 use crate::hygiene::round::figures;
 use crate::hygiene::{Amount, at_least};
 
 /// A sample that has a concentration.
+#[derive(Clone)]
 pub(super) struct Part {
     pub sampler: String,
     pub worker: String,
@@ -17,17 +20,14 @@ pub(super) struct Part {
     pub duplicate: bool,
     pub minutes: f64,
     pub concentration: Amount,
+    /// What makes it one at 25 °C and 760 mm Hg, where the air was measured.
+    pub at_reference: Option<f64>,
+    /// What it may be off by, of itself, at a level of 95 % on one side: 1.645 times its relative standard uncertainty; where it has a budget.
+    pub relative_95: Option<f64>,
+    /// There is no result of it yet: at least nothing, and no one knows how much. Without an analyte it may be of any.
+    pub pending: bool,
     /// From the beginning to the end, in ms, where the clock was trusted.
     pub window: Option<(u64, u64)>,
-}
-
-/// A pump stops within seconds of a quarter of an hour: so close counts as one (common practice, no source).
-pub(super) const QUARTER_MIN: f64 = 15.0;
-const NEAR_MIN: f64 = 10.0 / 60.0;
-
-/// The minutes of a short-term sample, a quarter of an hour where it is as good as one.
-pub(super) fn quarter(minutes: f64) -> f64 {
-    if (minutes - QUARTER_MIN).abs() <= NEAR_MIN { QUARTER_MIN } else { minutes }
 }
 
 /// Every worker's results; what is assumed and missing goes to the two lists.
@@ -42,47 +42,123 @@ pub(super) fn results(
     for worker in &field.workers {
         let own: Vec<&Part> = parts.iter().filter(|p| p.worker == worker.id.is).collect();
         let mut analytes: Vec<&str> = Vec::new();
-        for part in &own {
+        for part in own.iter().filter(|p| !p.analyte.is_empty()) {
             if !analytes.iter().any(|a| a.eq_ignore_ascii_case(&part.analyte)) {
                 analytes.push(&part.analyte);
             }
         }
+        if analytes.is_empty() {
+            found.push(without_result(worker, &own));
+        }
         for analyte in analytes {
+            let of_analyte = |p: &&Part| p.analyte.eq_ignore_ascii_case(analyte);
+            // A sampler that waits for the laboratory beside one of this analyte is for another.
+            let waits = |p: &&Part| {
+                p.analyte.is_empty()
+                    && !own.iter().filter(|o| of_analyte(o)).any(|o| overlap(&[o, p]).is_some())
+            };
             let of = |groups: &[Option<Group>]| -> Vec<&Part> {
-                let fits = |p: &&&Part| {
-                    p.analyte.eq_ignore_ascii_case(analyte) && groups.contains(&p.group)
-                };
+                let fits = |p: &&&Part| (of_analyte(p) || waits(p)) && groups.contains(&p.group);
                 own.iter().filter(fits).copied().filter(|p| !p.duplicate).collect()
             };
             let shift = of(&[None, Some(Group::Shift)]);
             let tasks = of(&[Some(Group::Task)]);
             // A task is a part of the shift: where the shift was sampled, it is not counted twice.
             let of_twa = if shift.is_empty() { &tasks } else { &shift };
-            let limit = |kinds: &[&str]| {
-                limits.iter().find(|l| {
-                    let fits = l.analyte.as_ref().is_none_or(|a| a.eq_ignore_ascii_case(analyte));
-                    fits && kinds.contains(&l.kind.as_str())
-                })
+            let of_kind = |kinds: &[&str]| -> Vec<Option<&Limit>> {
+                let fits = |l: &&Limit| l.is_of(analyte) && kinds.contains(&l.kind.as_str());
+                limits.iter().filter(fits).map(Some).collect()
             };
+            // Compared with each limit that there is, and shown once where there is none.
             if !of_twa.is_empty() {
-                let twa = limit(&["twa-8h"]);
-                found.push(average(worker, analyte, of_twa, twa, assumptions, missing));
+                for limit in or_none(of_kind(&["twa-8h"])) {
+                    found.push(average(worker, analyte, of_twa, limit, assumptions, missing));
+                }
             }
             if !shift.is_empty() && !tasks.is_empty() {
                 let ids: Vec<&str> = tasks.iter().map(|t| t.sampler.as_str()).collect();
-                assumptions.push(format!(
-                    "{}: {} of a task within the shift; the average is of the shift's samples alone",
-                    worker.id.is,
-                    ids.join(", ")
-                ));
+                push_once(
+                    assumptions,
+                    format!(
+                        "{}: {} of a task within the shift; the average is of the shift's samples alone",
+                        worker.id.is,
+                        ids.join(", ")
+                    ),
+                );
             }
             let short = of(&[Some(Group::ShortTerm)]);
+            let short_limits = of_kind(&["short-term", "ceiling"]);
             if !short.is_empty() {
-                found.push(highest(worker, analyte, &short, limit(&["short-term", "ceiling"])));
+                for limit in or_none(short_limits) {
+                    found.push(highest(worker, analyte, &short, limit, assumptions));
+                }
+            } else if !of_twa.is_empty() {
+                // What was drawn over a shift says of its quarters of an hour that one has its mean at the least.
+                for limit in short_limits.into_iter().flatten() {
+                    push_once(
+                        missing,
+                        format!(
+                            "{}: a short-term sample of {analyte}, which the {} limit of {} asks for",
+                            worker.id.is, limit.kind, limit.says
+                        ),
+                    );
+                    found.push(highest(worker, analyte, of_twa, Some(limit), assumptions));
+                }
             }
         }
     }
     found
+}
+
+/// What is compared with no limit is still shown once.
+fn or_none(all: Vec<Option<&Limit>>) -> Vec<Option<&Limit>> {
+    if all.is_empty() { vec![None] } else { all }
+}
+
+fn push_once(all: &mut Vec<String>, line: String) {
+    if !all.contains(&line) {
+        all.push(line);
+    }
+}
+
+/// The samples as a limit takes them.
+fn referred(parts: &[&Part], limit: Option<&Limit>, notes: &mut Vec<String>) -> Vec<Part> {
+    let as_it_takes = |p: &&Part| {
+        let own = p.concentration;
+        let at = |l: &Limit| limits::referred(l, own, p.at_reference, notes);
+        Part { concentration: limit.map_or(own, at), ..(*p).clone() }
+    };
+    parts.iter().map(as_it_takes).collect()
+}
+
+/// A worker of whom nothing is known yet is told, or who reads the table sees only the others.
+fn without_result(worker: &Worker, parts: &[&Part]) -> WorkerResult {
+    let ids: Vec<&str> = parts.iter().map(|p| p.sampler.as_str()).collect();
+    WorkerResult {
+        says: "no result".to_owned(),
+        verdict: if ids.is_empty() {
+            "no result: no sample of this worker has a record".to_owned()
+        } else {
+            format!("no result yet of {}", ids.join(", "))
+        },
+        ..head(worker, "-", "twa", parts)
+    }
+}
+
+/// What is so where the result of a sample is not there yet.
+fn tell_pending(r: &mut WorkerResult, parts: &[Part], at_reference: bool) {
+    let pending: Vec<&str> =
+        parts.iter().filter(|p| p.pending).map(|p| p.sampler.as_str()).collect();
+    if !pending.is_empty() {
+        let of = format!("no result yet of {}", pending.join(", "));
+        r.verdict = match pending.len() == parts.len() {
+            true => of,
+            false => format!("{}; {of}", r.verdict),
+        };
+    }
+    if at_reference && r.says != "not known" {
+        r.says.push_str(" at 25 °C, 760 mm Hg");
+    }
 }
 
 fn head(worker: &Worker, analyte: &str, kind: &str, parts: &[&Part]) -> WorkerResult {
@@ -136,7 +212,21 @@ fn average(
         return r;
     }
     let sampled: f64 = parts.iter().map(|p| p.minutes).sum();
-    let unsampled = worker.shift_min.map_or(0.0, |shift| (shift - sampled).max(0.0));
+    if let Some(shift) = worker.shift_min.filter(|shift| sampled > shift * 1.05 + 1.0) {
+        r.verdict = format!(
+            "not computed: {} min were sampled in a shift of {} min; correct the shift, or whose samples these are",
+            figures(sampled, 3),
+            figures(shift, 3)
+        );
+        r.says = "not computed".to_owned();
+        return r;
+    }
+    let (unsampled, of) = match (worker.shift_min, divisor) {
+        (Some(shift), _) => ((shift - sampled).max(0.0), "the shift"),
+        // How long the shift was is not known: that of the 8 h which no sample covers is not, either.
+        (None, Divisor::EightHours) => ((480.0 - sampled).max(0.0), "8 h (its shift is not given)"),
+        (None, Divisor::HoursExposed) => (0.0, ""),
+    };
     r.unsampled_h = worker.shift_min.map(|_| unsampled / 60.0);
     // What a pump takes to start and stop is no time without a sample.
     let counts = unsampled > 1.0;
@@ -144,20 +234,34 @@ fn average(
     if counts {
         let minutes = figures(unsampled, 3);
         if worker.unsampled.is_none() {
-            missing.push(format!(
-                "{id}: unsampled, what is assumed of {minutes} min of the shift without a sample: \"not-exposed\", \"as-sampled\" or \"unknown\""
-            ));
+            push_once(
+                missing,
+                format!(
+                    "{id}: unsampled, what is assumed of {minutes} min of {of} without a sample: \"not-exposed\", \"as-sampled\" or \"unknown\""
+                ),
+            );
         }
-        assumptions.push(format!(
-            "{id}: {minutes} min of the shift without a sample, {}",
-            assumed.words()
-        ));
+        push_once(
+            assumptions,
+            format!("{id}: {minutes} min of {of} without a sample, {}", assumed.words()),
+        );
+    }
+    if worker.shift_min.is_none() && divisor == Divisor::HoursExposed {
+        push_once(
+            assumptions,
+            format!("{id}: the shift is not given; it is taken to be the time that was sampled"),
+        );
     }
     if worker.divisor.is_none() {
-        assumptions.push(format!(
-            "{id}: averaged over 8 h (29 CFR 1910.1000(d)(1)(i)), as nothing else is given"
-        ));
+        push_once(
+            assumptions,
+            format!(
+                "{id}: averaged over 8 h (29 CFR 1910.1000(d)(1)(i)), as nothing else is given"
+            ),
+        );
     }
+    let parts = referred(parts, limit, assumptions);
+    let parts: &[Part] = &parts;
     let stretches: Vec<Stretch> = parts
         .iter()
         .map(|p| Stretch { minutes: p.minutes, concentration: p.concentration })
@@ -170,7 +274,12 @@ fn average(
     };
     r.divisor_h = Some(found.divisor_minutes / 60.0);
     put(&mut r, found.value);
-    confidence(&mut r, parts, found.value, limit);
+    if limit.is_some_and(|l| l.sae.is_some()) {
+        confidence(&mut r, parts, found.value, limit);
+    } else {
+        near_the_limit(&mut r, parts, found.value);
+    }
+    tell_pending(&mut r, parts, limit.is_some_and(|l| l.in_ppm));
     r
 }
 
@@ -183,6 +292,13 @@ fn put(r: &mut WorkerResult, value: Amount) {
         Amount::AtLeast(a) => (None, None, Some(a)),
     };
     r.says = value.text(if r.twa_mg_m3.is_some() { 3 } else { 2 }, "mg/m3").unwrap_or_default();
+    if value == Amount::AtLeast(0.0) {
+        // Nothing was found in what was sampled, and of the rest nothing is known: no number can be given.
+        r.least_mg_m3 = None;
+        r.says = "not known".to_owned();
+        r.verdict = "cannot be told: nothing was found in the time that was sampled, and the rest is not known".to_owned();
+        return;
+    }
     let Some(limit) = &r.limit else {
         r.verdict = "no limit given to compare with".to_owned();
         return;
@@ -202,8 +318,28 @@ fn put(r: &mut WorkerResult, value: Amount) {
     }
 }
 
+/// Without a sampling and analytical error, the uncertainty of the samples: where the limit lies within it, that is said.
+fn near_the_limit(r: &mut WorkerResult, parts: &[Part], value: Amount) {
+    let (Some(limit), Amount::Found(x)) = (&r.limit, value) else { return };
+    let limit = limit.value_mg_m3;
+    match parts.iter().map(|p| p.relative_95).collect::<Option<Vec<f64>>>() {
+        None => r.verdict.push_str("; how sure that is, is not known: a flow was not verified"),
+        Some(all) => {
+            // An average is no less sure than the least sure of its samples.
+            let u = all.into_iter().fold(0.0, f64::max);
+            if (x * (1.0 - u)..=x * (1.0 + u)).contains(&limit) {
+                let words = if x > limit { "over the limit" } else { "cannot be told" };
+                r.verdict = format!(
+                    "{words}: the limit lies within the uncertainty of {} % (95 %)",
+                    figures(100.0 * u, 2)
+                );
+            }
+        }
+    }
+}
+
 /// Limits of confidence, where the error of sampling and analysis is given and every sample has a number.
-fn confidence(r: &mut WorkerResult, parts: &[&Part], value: Amount, limit: Option<&Limit>) {
+fn confidence(r: &mut WorkerResult, parts: &[Part], value: Amount, limit: Option<&Limit>) {
     let (Some(limit), Amount::Found(value)) = (limit, value) else { return };
     let Some(sae) = limit.sae else { return };
     let samples: Option<Vec<confidence::Sample>> = parts
@@ -234,41 +370,91 @@ fn confidence(r: &mut WorkerResult, parts: &[&Part], value: Amount, limit: Optio
     } else {
         confidence::Class::NoViolation
     };
-    r.verdict = class.words().to_owned();
+    if let Some(part) = parts.iter().find(|p| p.relative_95.is_none()) {
+        // What is over the limit as it stands is not made less by that.
+        let so = if value > limit.value_mg_m3 { "over the limit" } else { "cannot be told" };
+        r.verdict = format!(
+            "{so}: how sure {} is, is not known, for its flow was not verified",
+            part.sampler
+        );
+        (r.lcl, r.ucl) = (None, None);
+        return;
+    }
+    let worst = parts.iter().filter_map(|p| p.relative_95).fold(0.0, f64::max);
+    r.verdict = if worst > sae && class != confidence::Class::Violation {
+        format!(
+            "cannot be told: these samples are off by up to {} % (95 %), more than the sampling and analytical error of {} %",
+            figures(100.0 * worst, 2),
+            figures(100.0 * sae, 2)
+        )
+    } else {
+        class.words().to_owned()
+    };
+}
+
+/// Samples by when they began, in runs that have no gap: a tube is changed within a minute (common practice, no source).
+fn consecutive_runs(mut parts: Vec<Part>) -> Vec<Vec<Part>> {
+    parts.sort_by_key(|p| p.window);
+    let mut runs: Vec<Vec<Part>> = Vec::new();
+    for part in parts {
+        let ended = runs.last().and_then(|run| run.last()?.window).map(|w| w.1);
+        let follows =
+            ended.zip(part.window).is_some_and(|(end, (begin, _))| begin.abs_diff(end) <= 60_000);
+        match runs.last_mut() {
+            Some(run) if follows => run.push(part),
+            _ => runs.push(vec![part]),
+        }
+    }
+    runs
 }
 
 /// The largest mean over a quarter of an hour.
-fn highest(worker: &Worker, analyte: &str, parts: &[&Part], limit: Option<&Limit>) -> WorkerResult {
+fn highest(
+    worker: &Worker,
+    analyte: &str,
+    parts: &[&Part],
+    limit: Option<&Limit>,
+    assumptions: &mut Vec<String>,
+) -> WorkerResult {
     let kind = limit.map_or("short-term", |l| l.kind.as_str());
     let mut r = head(worker, analyte, kind, parts);
     r.divisor_name = "15 min".to_owned();
     r.divisor_h = Some(0.25);
     r.limit = limit.cloned();
-    let means = parts.iter().filter_map(|p| {
-        let stretch = Stretch { minutes: quarter(p.minutes), concentration: p.concentration };
-        short_term(stretch, Unsampled::Unknown).ok()
-    });
-    let largest = means.reduce(|a, b| {
-        // The bounds of a maximum are the maxima of the bounds.
-        let low = a.low().max(b.low());
-        match (a.high(), b.high()) {
-            (Some(x), Some(y)) if x.max(y) == low => Amount::Found(low),
-            (Some(x), Some(y)) if low == 0.0 => Amount::Below(x.max(y)),
-            (Some(x), Some(y)) => Amount::Between(low, x.max(y)),
-            _ => Amount::AtLeast(low),
+    let parts = referred(parts, limit, assumptions);
+    let all = parts.clone();
+    let several = parts.len() > 1;
+    let means = consecutive_runs(parts).into_iter().filter_map(|run| {
+        let stretches: Vec<Stretch> = run
+            .iter()
+            .map(|p| Stretch { minutes: p.minutes, concentration: p.concentration })
+            .collect();
+        let found = highest_quarter(&stretches, Unsampled::Unknown).ok()?;
+        if run.len() > 1 {
+            let ids: Vec<&str> = run.iter().map(|p| p.sampler.as_str()).collect();
+            let line = format!(
+                "{}: {} follow one another and are put together",
+                worker.id.is,
+                ids.join(", ")
+            );
+            push_once(assumptions, line);
         }
+        Some(found.value)
     });
+    let largest = means.reduce(Amount::larger);
     match largest {
         Some(value) => {
             put(&mut r, value);
+            near_the_limit(&mut r, &all, value);
             if let (Some(limit), Some(x)) = (limit, r.twa_mg_m3)
                 && at_least(x, limit.value_mg_m3)
-                && parts.len() > 1
+                && several
             {
                 r.verdict.push_str("; the largest of the samples counts");
             }
         }
         None => "not computed".clone_into(&mut r.says),
     }
+    tell_pending(&mut r, &all, limit.is_some_and(|l| l.in_ppm));
     r
 }

@@ -13,6 +13,11 @@ pub(super) struct Excursion {
 impl Excursion {
     pub(super) const NONE: Self = Self { outside_ms: 0, inside_ms: 0 };
 
+    /// For how long it has been outside.
+    pub(super) const fn is_longer_than(&self, ms: u32) -> bool {
+        self.outside_ms > ms
+    }
+
     /// Whether it is outside and has been for longer than `grace_ms`. `None`: not known, so not back.
     pub(super) fn lasts(
         &mut self,

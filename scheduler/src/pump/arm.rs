@@ -17,6 +17,9 @@ use crate::wire::{self, ScheduleId};
 /// it ended, what was being written, and the newest row once more.
 const SPARE_ROWS: u32 = 40;
 
+/// In place of the place of a schedule, when none is loaded. No shelf has so many.
+const NO_PLACE: u8 = u8::MAX;
+
 /// How many spans ahead arming walks for each row that there is room for: what it blocks the firmware for is bounded.
 const WALKED_A_ROW: u32 = 16;
 
@@ -130,15 +133,25 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`LoadRefused::Armed`] for the place of the schedule that is armed; [`LoadRefused::Shelf`]: there is no such place, or the flash failed.
     pub fn remove(&mut self, place: u8) -> Result<(), LoadRefused> {
-        let is_loaded = place == self.place;
-        if is_loaded {
-            self.may_load()?;
+        let may = self.may_load();
+        if may == Err(LoadRefused::NotBooted) || place == self.place {
+            may?;
         }
-        self.keeper.shelf.remove(self.board.flash(), place.into()).map_err(LoadRefused::Shelf)?;
-        if is_loaded {
-            self.table = StepTable::empty();
+        if place == self.place {
+            // Whatever comes of it.
+            self.unload();
         }
-        Ok(())
+        self.keeper.shelf.remove(self.board.flash(), place.into()).map_err(LoadRefused::Shelf)
+    }
+
+    /// Nothing is loaded from now on, also after the power was off.
+    #[inline(never)]
+    fn unload(&mut self) {
+        self.table = StepTable::empty();
+        self.place = NO_PLACE;
+        let now = self.now();
+        // Tried again at the next poll when it fails.
+        let _ = self.keep(now);
     }
 
     /// How many places for schedules there are, numbered from 0.
@@ -173,7 +186,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.keep(now).map(|()| id).map_err(|_| LoadRefused::NotKept)
         });
         if kept.is_err() {
-            self.table = StepTable::empty();
+            self.unload();
         }
         kept
     }
@@ -231,7 +244,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
         run.event = event;
         let before = core::mem::replace(&mut self.run, run);
-        self.polled = now;
+        (self.polled, self.polled_last) = (now, now);
         if self.keep(now).is_err() {
             self.run = before;
             self.changed = true; // whatever of it is in flash is superseded

@@ -3,14 +3,15 @@
 use super::board::Board;
 use super::keep::Keeper;
 use super::state::{Config, Pump, Run};
+use crate::bytes::Take;
 use crate::clock::{MonoMs, Now};
 use crate::event::{EndReason, Event, StopReason};
 use crate::journal::RegionRefused;
 use crate::limits::Limits;
-use crate::machine::{Checkpoint, Command, Machine};
+use crate::machine::{Checkpoint, Command, EventId, Machine};
 use crate::meter::GAP_MS;
-use crate::port::{Duty, Indications, Monotonic, Power, Supply};
-use crate::record::{EventRow, Flags, INTERRUPTION_MS, INTERRUPTIONS_KEPT, Log, RowKind};
+use crate::port::{Duty, Indications, Monotonic, Motor, Power, Supply};
+use crate::record::{Flags, INTERRUPTION_MS, INTERRUPTIONS_KEPT, Log};
 use crate::regulator::Regulator;
 use crate::table::{Outage, StepTable};
 
@@ -66,6 +67,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             driven: false,
             pumped_since_boot_ms: 0,
             polled: Now { mono: MonoMs::from_ms(0), wall: None },
+            polled_last: Now { mono: MonoMs::from_ms(0), wall: None },
         })
     }
 
@@ -75,24 +77,23 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Blank flash is as good as any.
     pub fn boot(&mut self, buffer: &mut [u8]) -> Booted {
         self.booted = true;
-        // A reset by a watchdog may have left it running.
-        self.motor_unsure = !self.drive(Duty::OFF);
+        // A reset by a watchdog may have left it running. Told at once, and once more when it is known whose sampler that concerns.
+        let _ = self.board.motor().drive(Duty::OFF);
         self.power = self.board.supply().read();
-        let booted = match self.read_newest() {
+        let newest = self.read_newest();
+        self.motor_unsure = !self.drive(Duty::OFF);
+        let booted = match newest {
             Some(checkpoint) => self.go_on(&checkpoint, buffer),
             None => {
                 // No number of an event is given twice, whatever became of the checkpoints.
-                let mut last = self.run.event.event;
-                self.each_row(|_, kind, row| {
-                    if kind == RowKind::Event {
-                        last = EventRow::from_bytes(row).map_or(last, |row| row.event);
-                    }
-                });
-                self.run.event.event = last;
+                let mut last = 0;
+                self.each_row(|_, _, row| last = last.max(Take::new(row).u32()));
+                self.run.event.event = EventId(last);
                 Booted::Idle
             }
         };
-        self.polled = self.now();
+        let now = self.now();
+        (self.polled, self.polled_last) = (now, now);
         booted
     }
 
@@ -128,7 +129,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.continue_clock(checkpoint);
             return Booted::HeldByCharger;
         }
-        Booted::Resumed { outage_ms: self.resume(checkpoint) }
+        Booted::Resumed { outage_ms: self.resume(checkpoint, None) }
     }
 
     /// A battery that died must not start again on the charger, unless the schedule says that the pump lives on one.
@@ -141,19 +142,22 @@ impl<B: Board, const N: usize> Pump<B, N> {
     }
 
     /// The monotonic clock goes on from the checkpoint; how long the outage lasted is the answer.
-    fn continue_clock(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
+    ///
+    /// Both clocks are read once: two readings could differ about how long that was.
+    #[inline(never)]
+    fn continue_clock(&mut self, checkpoint: &Checkpoint) -> (Now, Option<u64>) {
         let wall = self.wall();
         let (mono, outage_ms) = checkpoint.continued(wall);
         let own = self.board.mono().now();
         self.mono_ahead = mono.as_ms().wrapping_sub(own.as_ms());
-        outage_ms
+        (Now { mono, wall }, outage_ms)
     }
 
-    /// Goes on with the event, or ends it, as its outage rule says. Nothing is pumped before the checkpoint of this is written.
+    /// Goes on with the event, or ends it, as its outage rule says, or as it is asked to end. Nothing is pumped before the checkpoint of this
+    /// is written.
     #[inline(never)]
-    fn resume(&mut self, checkpoint: &Checkpoint) -> Option<u64> {
-        let outage_ms = self.continue_clock(checkpoint);
-        let now = self.now();
+    fn resume(&mut self, checkpoint: &Checkpoint, asked: Option<EndReason>) -> Option<u64> {
+        let (now, outage_ms) = self.continue_clock(checkpoint);
         let was_under_way = checkpoint.is_under_way();
         self.run.event.resumes = self.run.event.resumes.saturating_add(1);
         self.run.flag(Flags::INTERRUPTED);
@@ -167,30 +171,30 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.tally.idle(now.mono);
         let input = self.run.input(now);
         let resumed = match self.table.checked() {
-            Ok(table) => Machine::resume(table, checkpoint, input).ok(),
-            Err(_) => None,
+            Ok(table) if asked.is_none() => Machine::resume(table, checkpoint, input).ok(),
+            _ => None,
         };
         match resumed {
             Some((machine, event)) => {
                 self.run.machine = machine;
                 event.into_iter().for_each(|event| self.happened(now, event));
             }
-            // The schedule that was armed is not there any more, or is another.
+            // It is ended, or the schedule that was armed is not there any more, or is another.
             None => {
                 self.run.machine = Machine::new();
                 checkpoint.stretch().into_iter().for_each(|event| self.happened(now, event));
-                self.happened(now, Event::Ended(EndReason::WrongTable));
+                self.happened(now, Event::Ended(asked.unwrap_or(EndReason::WrongTable)));
             }
         }
         // A pause takes nothing of the supply.
         if checkpoint.is_pumping() {
             self.run.resumes_in_row = self.run.resumes_in_row.saturating_add(1);
-            if self.run.resumes_in_row >= RESUMES_MAX {
-                let now = self.now();
+            if self.run.resumes_in_row >= RESUMES_MAX && self.run.machine.is_armed() {
                 let _ = self.ask(Command::Stop(StopReason::Supply), now);
             }
         }
         self.changed = true;
+        (self.polled, self.polled_last) = (now, now);
         // Tried again at the next poll when it fails, before the motor is driven.
         let _ = self.keep(now);
         outage_ms
@@ -199,7 +203,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// What an outage took of a step that was under way.
     fn account_for(&mut self, checkpoint: &Checkpoint, outage_ms: Option<u64>) {
         let Run { event, sample, .. } = &mut self.run;
-        if outage_ms.is_some_and(|ms| ms > INTERRUPTION_MS) {
+        if outage_ms.is_none_or(|ms| ms > INTERRUPTION_MS) {
             let count = usize::from(event.interruptions);
             if let (Some(place), Some(wall)) =
                 (event.interrupted_s.get_mut(count), checkpoint.at.wall)
@@ -245,14 +249,24 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if self.power.charging && !too_long {
             return true;
         }
-        self.let_go();
+        self.let_go(None);
         false
     }
 
-    /// An event that was held goes on, or ends.
-    pub(super) fn let_go(&mut self) {
+    /// An event that was held goes on, or ends as it is asked to.
+    #[inline(never)]
+    pub(super) fn let_go(&mut self, asked: Option<EndReason>) {
         if let Some(checkpoint) = self.held.take() {
-            self.resume(&checkpoint);
+            self.resume(&checkpoint, asked);
+        }
+    }
+
+    /// A new sampler is in place, while the event is held.
+    pub(super) fn confirm_while_held(&mut self) {
+        if let Some(held) = &mut self.held {
+            held.machine.assume_confirmed();
+            self.run.machine = held.machine;
+            self.changed = true;
         }
     }
 }

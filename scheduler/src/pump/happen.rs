@@ -58,6 +58,8 @@ impl<B: Board, const N: usize> Pump<B, N> {
         }
         self.run.drawn_before = self.run.input(now).drawn;
         self.run.tally = Tally::new(now.mono);
+        // What was wrong with the sampler before is not held against it at once, where the motor runs on.
+        self.limits.next_sampler();
         self.run.sample = Sample { number, begin: now.wall, ..Sample::NONE };
         self.run.event.samples = self.run.event.samples.max(number);
         self.changed = true;
@@ -137,7 +139,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let run = &mut self.run;
         run.sample.over = true;
         // A pump that never corrects says so in the row; it is worth a look when it did and then did not.
-        if (1..run.tally.meter().metered_ms()).contains(&run.tally.uncorrected_ms()) {
+        if run.corrects && run.tally.uncorrected_ms() > 0 {
             run.flag_sample(Flags::NOT_AT_INLET);
         }
         if let Some((least, most)) = self.config.sample_ms

@@ -108,9 +108,11 @@ impl<B: Board, const N: usize> Pump<B, N> {
         self.run.sample.put(&mut out);
         self.run.event.put(&mut out);
         let has_span = u8::from(self.run.span.is_some());
+        let warns = self.power.failing && !self.warned_in_vain;
         out.u8(has_span
-            | u8::from(self.power.failing && !self.warned_in_vain) << 1
-            | u8::from(self.run.over) << 2);
+            | u8::from(warns) << 1
+            | u8::from(self.run.over) << 2
+            | u8::from(self.run.corrects) << 3);
         out.u8(self.run.resumes_in_row);
         out.u8(self.place);
         out.u8(self.keeper.released.is_some().into());
@@ -128,7 +130,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
             self.indications.fault = true;
         }
         kept?;
-        (self.changed, self.run.kept) = (false, now.mono);
+        (self.changed, self.run.kept, self.warned) = (false, now.mono, warns);
         self.write_rows();
         Ok(())
     }
@@ -167,6 +169,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
         run.flags = Flags(bytes.u32());
         run.span = if has & 1 != 0 { SpanRow::take(&mut bytes) } else { None };
         run.over = has & 4 != 0;
+        run.corrects = has & 8 != 0;
         self.warned = has & 2 != 0;
         if event.is_none() || !bytes.is_good() || (has & 1 != 0 && run.span.is_none()) {
             // Not a checkpoint of this layout, whatever its CRC says.
@@ -280,6 +283,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
 
     /// The rows of the journal that were not released, oldest first.
     pub fn each_row(&mut self, mut see: impl FnMut(Seq, RowKind, &RowBytes)) {
+        if !self.booted {
+            return;
+        }
         let mut cursor = self.keeper.records.oldest();
         let mut before = [0; ROW_LEN];
         while let Some(entry) = self.keeper.records.next(self.board.flash(), &mut cursor) {
@@ -297,7 +303,7 @@ impl<B: Board, const N: usize> Pump<B, N> {
     ///
     /// That is kept with the next poll's checkpoint; after a cut before it they are offered once more.
     pub fn release_rows(&mut self, up_to: Seq) {
-        let Some(up_to) = self.and_the_same(up_to) else { return };
+        let Some(up_to) = self.and_the_same(up_to).filter(|_| self.booted) else { return };
         self.keeper.records.release(up_to);
         self.keeper.released = Some(up_to);
         self.changed = true;
@@ -341,6 +347,7 @@ impl Run {
         sample: Sample::NONE,
         drawn_before: RawVolume::ZERO,
         event: EventRow::NONE,
+        corrects: false,
         flags: Flags(0),
         span: None,
         kept: MonoMs::from_ms(0),

@@ -3,7 +3,7 @@
 use super::board::Board;
 use super::state::Pump;
 use crate::clock::Now;
-use crate::event::StopReason;
+use crate::event::{EndReason, StopReason};
 use crate::machine::{Command, CommandRefused, Phase};
 use crate::port::{Key, Panel};
 
@@ -31,14 +31,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
     pub(super) fn keys_while_held(&mut self) {
         while let Some(key) = self.board.panel().key() {
             match key {
-                Key::Stop => {
-                    self.let_go();
-                    let now = self.now();
-                    let _ = self.ask(Command::Stop(StopReason::Operator), now);
-                    let _ = self.keep(now);
-                }
+                Key::Stop => self.let_go(Some(EndReason::Stopped(StopReason::Operator))),
                 Key::Clear => self.clear(),
-                Key::Resume | Key::ConfirmSampler => {}
+                Key::ConfirmSampler => self.confirm_while_held(),
+                Key::Resume => {}
             }
         }
     }
@@ -78,10 +74,21 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// # Errors
     /// [`CommandRefused`]; nothing has changed but what was due by now.
     pub fn command(&mut self, command: Command) -> Result<(), CommandRefused> {
-        if !self.booted || (self.held.is_some() && !matches!(command, Command::Stop(_))) {
+        if !self.booted {
             return Err(CommandRefused::NotArmed);
         }
-        self.let_go();
+        if self.held.is_some() {
+            // The pump is off: it is as in a pause.
+            match command {
+                Command::Stop(reason) => self.let_go(Some(EndReason::Stopped(reason))),
+                Command::Disarm => self.let_go(Some(EndReason::Disarmed)),
+                Command::ConfirmSampler => self.confirm_while_held(),
+                Command::Resume { .. } => return Err(CommandRefused::NotThatHold),
+                Command::Trip(_) => return Err(CommandRefused::NotPumping),
+            }
+            self.poll();
+            return Ok(());
+        }
         let now = self.now();
         // What was drawn until now belongs to the stretch that the command may end.
         self.meter(now);

@@ -35,8 +35,12 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 // Rows that were collected, or a lamp that was put out.
                 self.keep_as_found(held.at);
             }
+            // One that missed that it shall stand still must not run for as long as the event is held.
+            self.motor_unsure = !self.rest();
+            self.watch_clock(now);
             self.indicate(now);
-            return Wake::At { mono: Some(now.mono.plus_ms(HELD_MS)), wall: None, drawn: None };
+            let again = if self.motor_unsure { self.config.reading_ms.into() } else { HELD_MS };
+            return Wake::At { mono: Some(now.mono.plus_ms(again)), wall: None, drawn: None };
         }
         let now = self.now();
         self.watch_clock(now);
@@ -68,10 +72,10 @@ impl<B: Board, const N: usize> Pump<B, N> {
         };
         let before = self.run.tally.meter().last();
         let air = self.board.ambient().read();
-        if air.is_none() && self.board.ambient().is_there() {
-            self.run.flag(Flags::AIR_UNKNOWN);
-        }
-        let gaps = self.run.tally.meter().gaps();
+        let watched = self.board.ambient().is_there();
+        let (gaps, metered_ms) =
+            (self.run.tally.meter().gaps(), self.run.tally.meter().metered_ms());
+        let (air_ms, uncorrected_ms) = (self.run.tally.air_ms(), self.run.tally.uncorrected_ms());
         let read = self.board.flow().read();
         let flow = match &read {
             Ok(reading) => Some(self.run.tally.reading(now.mono, reading, air)),
@@ -80,8 +84,16 @@ impl<B: Board, const N: usize> Pump<B, N> {
                 None
             }
         };
-        if self.run.tally.meter().gaps() != gaps {
+        let tally = &self.run.tally;
+        let metered_ms = tally.meter().metered_ms().wrapping_sub(metered_ms);
+        let without_air = watched && tally.air_ms().wrapping_sub(air_ms) < metered_ms;
+        let has_gap = tally.meter().gaps() != gaps;
+        self.run.corrects |= tally.uncorrected_ms().wrapping_sub(uncorrected_ms) < metered_ms;
+        if has_gap {
             self.run.flag(Flags::FLOW_UNKNOWN);
+        }
+        if without_air {
+            self.run.flag(Flags::AIR_UNKNOWN);
         }
         let ms = now.mono.since(before);
         // A poll that is later than 49 days is no concern here.
@@ -161,7 +173,6 @@ impl<B: Board, const N: usize> Pump<B, N> {
         if self.changed || pumped_on || warned || held {
             // Tried again at the next poll when it fails.
             let _ = self.keep(now);
-            self.warned = warns;
         }
         if self.run.is_pumping() {
             let duty = if self.is_kept(now) { self.regulator.duty() } else { Duty::OFF };
@@ -174,8 +185,9 @@ impl<B: Board, const N: usize> Pump<B, N> {
     /// Whether the journal knows enough for the motor to run: that it started, or, while it runs on, what it drew until an
     /// interval and a reading ago. A pump whose flash fails draws nothing; if that lasts, the limit on too little flow trips.
     fn is_kept(&self, now: Now) -> bool {
-        let most_ms =
-            u64::from(self.config.checkpoint_ms).saturating_add(self.config.reading_ms.into());
+        // A checkpoint that says "warned" promises that hardly anything is pumped after it.
+        let interval_ms = if self.warned { WARNED_MS } else { self.config.checkpoint_ms };
+        let most_ms = u64::from(interval_ms).saturating_add(self.config.reading_ms.into());
         !self.changed || (self.driven && now.mono.since(self.run.kept) < most_ms)
     }
 
@@ -202,25 +214,19 @@ impl<B: Board, const N: usize> Pump<B, N> {
     #[inline(never)]
     fn watch_clock(&mut self, now: Now) {
         if self.run.machine.is_armed() {
-            match (self.polled.wall, now.wall) {
-                (Some(before), Some(wall)) => {
-                    let passed = now.mono.since(self.polled.mono);
-                    let expected = before.as_ms().saturating_add(passed);
-                    // 1 in 8,192, 122 parts per million, is more than two crystals differ by.
-                    let may = (passed >> 13).saturating_add(STEP_MS);
-                    if wall.as_ms().abs_diff(expected) <= may {
-                        // Compared from there on as well: a clock that is set by a little over and over is set.
-                        return;
-                    }
-                    // Once: by a checkpoint of before, the length of an outage would be wrong; a clock that goes astray all the
-                    // time is not worth the flash.
-                    self.changed |= !self.run.event.flags.has(Flags::CLOCK_STEPPED);
-                    self.run.flag(Flags::CLOCK_STEPPED);
-                }
-                _ => self.run.flag(Flags::CLOCK_UNTRUSTED),
-            }
+            let last = core::mem::replace(&mut self.polled_last, now);
+            let flag = match now.wall {
+                // From the poll before for a step; from further back as well, since a clock that is set by a little over and over is set.
+                Some(_) if goes_with(last, now) && goes_with(self.polled, now) => return,
+                Some(_) if self.polled.wall.is_some() => Flags::CLOCK_STEPPED,
+                _ => Flags::CLOCK_UNTRUSTED,
+            };
+            // By a checkpoint of before, the length of an outage would be wrong. While the pump runs there will be another soon; a clock
+            // that goes astray all the time is not worth the flash.
+            self.changed |= !self.run.event.flags.has(flag) || !self.run.is_pumping();
+            self.run.flag(flag);
         }
-        self.polled = now;
+        (self.polled, self.polled_last) = (now, now);
     }
 
     #[inline(never)]
@@ -265,4 +271,15 @@ impl<B: Board, const N: usize> Pump<B, N> {
         let mono = Some(mono.map_or(reading, |mono| mono.min(reading)));
         Wake::At { mono, wall, drawn }
     }
+}
+
+/// Whether the wall clock went as far as the monotonic one between two moments, both with a time of day.
+#[inline(never)]
+fn goes_with(before: Now, now: Now) -> bool {
+    let Some((before_wall, wall)) = before.wall.zip(now.wall) else { return false };
+    let passed = now.mono.since(before.mono);
+    let expected = before_wall.as_ms().saturating_add(passed);
+    // 1 in 8,192, 122 parts per million, is more than two crystals differ by.
+    let may = (passed >> 13).saturating_add(STEP_MS);
+    wall.as_ms().abs_diff(expected) <= may
 }

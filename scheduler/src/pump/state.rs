@@ -72,6 +72,8 @@ pub struct Pump<B: Board, const N: usize> {
     pub(super) pumped_since_boot_ms: u32,
     /// Where both clocks are compared from, for steps of the wall clock: arming, a boot, or the latest step.
     pub(super) polled: Now,
+    /// And the poll before: the wall clock may be set while little time passes.
+    pub(super) polled_last: Now,
 }
 
 /// What a checkpoint holds of an event under way.
@@ -86,6 +88,8 @@ pub(super) struct Run {
     pub(super) drawn_before: RawVolume,
     /// The record so far.
     pub(super) event: EventRow,
+    /// A reading could be corrected to the inlet in this event.
+    pub(super) corrects: bool,
     /// What the stretch under way is flagged with, or the next one will be.
     pub(super) flags: Flags,
     /// The latest stretch, until its row is known to be in the journal.
@@ -153,6 +157,10 @@ impl Run {
     /// step pumps or is paused.
     #[inline(never)]
     pub(super) fn flag(&mut self, flag: Flags) {
+        if !self.machine.is_armed() && !self.over {
+            // The record of an event that is over stays as it is.
+            return;
+        }
         self.event.flags.set(flag);
         let under_way = self.machine.is_under_way();
         if under_way {

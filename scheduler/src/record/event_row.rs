@@ -48,7 +48,7 @@ pub struct EventRow {
     pub spans: u16,
     /// Samples.
     pub samples: u32,
-    /// Interruptions of more than 1 min, counted from the newest checkpoint on: a cut without a warning counts up to one checkpoint
+    /// Interruptions of more than 1 min, or of a length that nobody knows, counted from the newest checkpoint on: a cut without a warning counts up to one checkpoint
     /// interval more, and its begin is that much earlier. With 4 s between checkpoints, or a supply that warns, that is what 40 CFR
     /// 53.54 asks for.
     pub interruptions: u16,

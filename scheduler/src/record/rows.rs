@@ -23,17 +23,18 @@ pub const INTERRUPTIONS_KEPT: usize = 10;
 /// An interruption up to this length is not counted (App. L 7.4.15.5: "more than 1 minute").
 pub const INTERRUPTION_MS: u64 = 60_000;
 
-/// Which row it is.
+/// Which row it is. A number stands for one layout: a row that is laid out anew gets another, so that rows of before an update are
+/// not taken for what they are not (1 to 3 are used up).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum RowKind {
     /// A [`SpanRow`].
-    Span = 1,
+    Span = 4,
     /// A [`SampleRow`].
-    Sample = 2,
+    Sample = 5,
     /// An [`EventRow`](super::EventRow).
-    Event = 3,
+    Event = 6,
 }
 
 impl RowKind {
@@ -41,9 +42,9 @@ impl RowKind {
     #[must_use]
     pub const fn from_byte(byte: u8) -> Option<Self> {
         match byte {
-            1 => Some(Self::Span),
-            2 => Some(Self::Sample),
-            3 => Some(Self::Event),
+            4 => Some(Self::Span),
+            5 => Some(Self::Sample),
+            6 => Some(Self::Event),
             _ => None,
         }
     }
@@ -161,8 +162,8 @@ pub struct SampleRow {
     pub temperature: Extremes,
     /// Outside pressure, in Pa, over [`SampleRow::air_ms`].
     pub pressure: Extremes,
-    /// Interruptions of more than 1 min while it was drawn. Each stands between two rows of stretches, the first of which
-    /// ended by [`PumpEnd::Outage`].
+    /// Interruptions of more than 1 min, or of a length that nobody knows, while it was drawn. Those that cut a stretch short ended it by [`PumpEnd::Outage`], which is where
+    /// their begin stands; so do cuts of less than a minute, and one in a pause ended no stretch.
     pub interruptions: u16,
     /// Of what was drawn through it before cuts, no checkpoint holds at most this much, in ms of pumping.
     pub unaccounted_ms: u32,

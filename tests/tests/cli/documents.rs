@@ -35,9 +35,14 @@ fn the_readme_shows_what_its_command_prints() {
 /// Every relative link in the front pages leads somewhere.
 #[test]
 fn links_lead_somewhere() {
-    for page in
-        ["README.md", "docs/README.md", "docs/standards.md", "docs/cautions.md", "docs/hygiene.md"]
-    {
+    for page in [
+        "README.md",
+        "docs/README.md",
+        "docs/standards.md",
+        "docs/cautions.md",
+        "docs/hygiene.md",
+        "docs/tutorial.md",
+    ] {
         let folder = page.rsplit_once('/').map_or("", |(folder, _)| folder);
         let page_text = text(page);
         let links = page_text.split("](").skip(1).filter_map(|t| t.split_once(')'));

@@ -72,6 +72,12 @@ fn what_contradicts_in_a_sheet_has_its_code_and_line() {
         ("value = \"5 mg/m3\"", "value = \"0.1 f/mL\"", "unknown-unit"),
         ("value = \"5 mg/m3\"", "value = \"< 5 mg/m3\"", "not-positive"),
         ("sae = 0.20", "sae = 20", "out-of-range"),
+        ("mass        = \"1.412 mg\"", "below = \"0.001 mg\"", "below-under-lod"),
+        ("loq         = \"0.25 mg\"", "loq = \"0.05 mg\"", "loq-under-lod"),
+        ("shift     = \"3 h\"", "shift = \"1 h\"", "longer-than-shift"),
+        ("kind = \"twa-8h\"", "kind = \"twa-8h\", analyte = \"dust total\"", "limit-of-nothing"),
+        ("at      = \"2027-05-10 09:00\"", "at = \"2027-05-12 09:00\"", "wrong-order"),
+        ("at      = \"2027-05-10 09:00\"", "at = \"2027-05-10 05:00\"", "wrong-order"),
         ("[event]", "[event", "toml"),
     ];
     let folder = demo("sheet");
@@ -81,10 +87,11 @@ fn what_contradicts_in_a_sheet_has_its_code_and_line() {
         folder.write("field.toml", &changed);
         let (exit, found) = codes(&folder);
         assert!(found.iter().any(|c| c == code), "{to}: {found:?}");
-        assert_eq!(exit, u8::from(code != "media-expired"), "{to}: {found:?}");
+        let warns = ["media-expired", "limit-of-nothing"].contains(&code);
+        assert_eq!(exit, u8::from(!warns), "{to}: {found:?}");
         let path = folder.0.to_str().expect("a path");
         let (exit, out, err) = draught(&["results", path]);
-        assert_eq!(exit, u8::from(code != "media-expired"), "{to}\n{err}");
+        assert_eq!(exit, u8::from(!warns), "{to}\n{err}");
         assert_eq!(out.is_empty(), exit == 1, "{to}");
         assert!(err.contains("field.toml:") && err.contains("= help: "), "{to}\n{err}");
     }
@@ -131,11 +138,18 @@ fn a_tube_on_a_manifold_never_has_the_pumps_volume() {
     let folder = demo("manifold");
     let sheet = text(&format!("{DEMO}/field.toml"));
     // Two tubes on one pump: one record, one sample, two samplers.
-    let shared = sheet.replacen("\"records/p2.json\"", "\"records/p1.json\"", 1).replacen(
+    let on_one = sheet.replacen("\"records/p2.json\"", "\"records/p1.json\"", 1).replacen(
         "pump      = \"P2\"",
         "pump = \"P1\"",
         1,
     );
+    folder.write("field.toml", &on_one);
+    assert_eq!(
+        codes(&folder).1,
+        ["manifold-volume", "two-workers"],
+        "more often a slip of the pen"
+    );
+    let shared = on_one.replacen("worker    = \"W2\"", "worker = \"W1\"", 1);
     folder.write("field.toml", &shared);
     let (exit, found) = codes(&folder);
     assert_eq!((exit, found), (1, vec!["manifold-volume".to_owned()]), "S-101 asks otherwise");
@@ -171,4 +185,35 @@ fn what_is_no_folder_is_told() {
     let empty = Temporary::new("empty");
     let (code, out, _) = draught(&["event", "check", empty.0.to_str().expect("a path")]);
     assert!(code == 0 && out.contains("3 missing"), "{out}");
+}
+
+#[test]
+fn one_record_under_two_names_is_found() {
+    let folder = demo("twice");
+    std::fs::copy(folder.file("records/p1.json"), folder.file("records/p2.json")).expect("a copy");
+    assert_eq!(codes(&folder), (1, vec!["same-record".to_owned()]));
+}
+
+#[test]
+fn what_people_and_pumps_have_written_is_not_written_over() {
+    let folder = demo("over");
+    let path = folder.0.to_str().expect("a path");
+    for name in ["field.toml", "plan.toml", "schedule.dra", "records/p1.json"] {
+        let file = folder.file(name);
+        let before = std::fs::read(&file).expect(name);
+        for asked in [
+            vec!["report", path, "-o", &file],
+            vec!["report", path, "--csv", &file],
+            vec!["report", path, "--json", &file],
+            vec!["results", path, "--csv", &file],
+            vec!["event", "sheet", path, "-o", &file],
+        ] {
+            let (code, _, err) = draught(&asked);
+            assert_eq!(code, 2, "{asked:?}");
+            assert!(err.contains("it is what is read"), "{err}");
+            assert_eq!(std::fs::read(&file).expect(name), before, "{asked:?}");
+        }
+    }
+    let (code, ..) = draught(&["report", path, "-o", &folder.file("report.html")]);
+    assert_eq!(code, 0, "beside them there is room");
 }

@@ -178,7 +178,8 @@ fn consecutive_tubes_make_one_average_and_less_error_than_one() {
     let limit = TWA.replace(" }", ", sae = 0.2 }");
     let tube = |n: u32, mass: f64| {
         format!(
-            "[[sampler]]\nid = \"S-{n}\"\nworker = \"W1\"\ngroup = \"shift\"\nrecord = \"records/p1.json\"\nsample = {n}\n{}",
+            "[[sampler]]\nid = \"S-{n}\"\nworker = \"W1\"\ngroup = \"shift\"\nrecord = \"records/p1.json\"\nsample = {n}\n\
+             before = [{{ flow = \"100 mL/min\" }}]\nafter = [{{ flow = \"100 mL/min\" }}]\n{}",
             lab(&format!("mass = \"{mass} mg\""))
         )
     };
@@ -250,6 +251,35 @@ fn sections_blanks_and_breakthrough() {
     assert!(r.blanks[0].used_for.is_empty());
 }
 
+/// Of a blank below its limit nothing is known but that: it counts as nothing, in the mean of all of them, so no result is too low.
+#[test]
+fn blanks_below_their_limit_count_as_nothing() {
+    let blank = |id: &str, found: &str| {
+        format!("[[sampler]]\nid = \"{id}\"\nkind = \"field-blank\"\nmedia-lot = \"L\"\n")
+            + &lab(found)
+    };
+    let of = |blanks: &str| {
+        let one = sampler("S", 0, "media-lot = \"L\"\nvolume-from = \"mean-flow-time\"");
+        results(&(head(TWA) + &one + &lab("mass = \"0.100 mg\"") + blanks), shift())
+    };
+    let told = |r: &Results| r.assumptions.iter().any(|a| a.contains("is below its limit"));
+    let (found, below) = ("mass = \"0.006 mg\"", "below = \"0.004 mg\"");
+    let r = of(&(blank("B-1", found) + &blank("B-2", below)));
+    let a = &r.samples[0].laboratory[0];
+    assert!((a.blank_mg.expect("a mean") - 0.003).abs() < 1e-15, "{a:?}");
+    assert_eq!(a.blank_from, ["B-1", "B-2"]);
+    assert!((a.concentration_mg_m3.expect("one") - 0.097 / 0.3).abs() < 1e-12);
+    assert!(told(&r), "{:?}", r.assumptions);
+    // None but such: nothing is subtracted.
+    let r = of(&(blank("B-1", below) + &blank("B-2", below)));
+    let a = &r.samples[0].laboratory[0];
+    assert_eq!((a.blank_mg, a.blank_from.len()), (None, 0));
+    assert!((a.concentration_mg_m3.expect("one") - 0.1 / 0.3).abs() < 1e-12);
+    assert!(told(&r) && r.blanks.iter().all(|b| b.used_for.is_empty()), "{:?}", r.blanks);
+    let r = of(&(blank("B-1", found) + &blank("B-2", found)));
+    assert!(!told(&r), "{:?}", r.assumptions);
+}
+
 #[test]
 fn methods_and_limits_flag_what_is_outside() {
     let one = |method: &str, mass: &str| {
@@ -259,8 +289,10 @@ fn methods_and_limits_flag_what_is_outside() {
         s.flags.iter().map(|f| f.code.clone()).collect::<Vec<_>>()
     };
     assert_eq!(one("nmam-0501", "mass = \"0.6 mg\""), Vec::<String>::new());
-    // 300 L are over the 133 L of 0500, and 2.0 L/min is not 2.5.
-    assert_eq!(one("nmam-0500", "mass = \"0.6 mg\""), ["volume-outside"]);
+    // 300 L are over the 133 L that 0500 has at 15 mg/m3; at the 2 mg/m3 that were found, they hold no more than it takes.
+    assert_eq!(one("nmam-0500", "mass = \"0.6 mg\""), Vec::<String>::new());
+    assert_eq!(one("nmam-0500", "mass = \"2.1 mg\""), ["mass-outside", "over-limit"]);
+    // 2.0 L/min is not 2.5.
     assert_eq!(one("nmam-0600/aluminium", "mass = \"0.6 mg\""), ["flow-outside"]);
     assert_eq!(one("epa-app-l", "mass = \"0.6 mg\"")[..2], ["flow-outside", "duration-outside"]);
     assert_eq!(one("nmam-0501", "mass = \"6 mg\""), ["mass-outside", "over-limit"]);

@@ -1,5 +1,6 @@
 //! Event folders: what is missing, what contradicts, and results against arithmetic of their own.
 
+mod answers;
 mod contradictions;
 mod each_sample;
 mod groups;

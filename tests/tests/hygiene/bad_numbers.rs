@@ -8,12 +8,12 @@ use draught_sim::hygiene::budgets::{
     ConcentrationKnown, ToStandard, VolumeKnown, concentration_budget, volume_budget,
 };
 use draught_sim::hygiene::concentration::{
-    Part, Tube, Weighed, breakthrough, concentration_mg_m3, gravimetric_mg, mass_mg, mean_blank_mg,
-    net_mg, sorbent_mg, together_mg_m3,
+    Blank, Part, Tube, Weighed, breakthrough, concentration_mg_m3, gravimetric_mg, mass_mg,
+    mean_blank_mg, mean_of_blanks_mg, net_between_mg, net_mg, sorbent_mg, together_mg_m3,
 };
 use draught_sim::hygiene::confidence::{self, consecutive, sae_from_cv, single};
 use draught_sim::hygiene::exposure::{
-    Divisor, PeakRule, Stretch, Unsampled, compare, mean, peak, short_term,
+    Divisor, PeakRule, Stretch, Unsampled, compare, highest_quarter, mean, peak, short_term,
 };
 use draught_sim::hygiene::fibres::{self, per_ml};
 use draught_sim::hygiene::mixture::{self, SilicaPercent, additive, silica_limit_mg_m3};
@@ -212,6 +212,8 @@ proptest! {
         sound(mass_mg(w, x));
         for detection in [None, Some(z)] {
             sound(net_mg(w, x, detection));
+            sound(net_between_mg(w, (x, y), detection));
+            if let Err(problem) = mean_of_blanks_mg(&[Blank::Found(w), Blank::Below(x)]) { told(&problem) }
             sound(sorbent_mg(a, b, w, x, detection));
             let filter = |before_mg, after_mg| Weighed { before_mg, after_mg };
             sound(gravimetric_mg(filter(w, x), &[filter(y, x)], detection));
@@ -234,8 +236,11 @@ proptest! {
                 sound(mean(&samples, divisor, (y, assumed)).map(|e| e.value));
             }
             sound(short_term(samples[0], assumed));
+            sound(highest_quarter(&samples, assumed).map(|h| h.value));
         }
-        if let Err(problem) = peak(&samples, PeakRule { ceiling: x, peak: y, minutes: z }) { told(&problem) }
+        let rule = PeakRule { ceiling: x, peak: y, minutes: z };
+        sound(peak(&samples, rule).map(|p| p.highest));
+        sound(peak(&samples, rule).map(|p| p.above_minutes));
         if let Err(problem) = mean(&[], Divisor::EightHours, (0.0, Unsampled::Unknown)) { told(&problem) }
         sound(single(w, x, y));
         let consecutive_samples = [confidence::Sample { minutes: w, found: x }, confidence::Sample { minutes: y, found: z }];

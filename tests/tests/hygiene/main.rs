@@ -9,3 +9,4 @@ mod properties;
 mod published;
 mod quantiles;
 mod rounding;
+mod unsure;

@@ -277,8 +277,8 @@ fn bubble_three_timings_are_wanted() {
 fn peak_25_50_ten_minutes() {
     let rule = PeakRule { ceiling: 25.0, peak: 50.0, minutes: 10.0 };
     let at = |minutes, ppm| Stretch { minutes, concentration: Found(ppm) };
-    let verdict = |samples: &[Stretch]| peak(samples, rule).expect("a verdict");
-    assert_eq!(verdict(&[at(60.0, 25.0), at(10.0, 50.0)]), Verdict::NotOver);
+    let verdict = |samples: &[Stretch]| peak(samples, rule).expect("a verdict").verdict;
+    assert_eq!(verdict(&[at(15.0, 25.0), at(10.0, 50.0)]), Verdict::NotOver);
     assert_eq!(verdict(&[at(11.0, 30.0)]), Verdict::Over);
     assert_eq!(verdict(&[at(1.0, 51.0)]), Verdict::Over);
 }
@@ -295,8 +295,14 @@ fn make_up_before_the_next_day_or_a_week_later() {
 /// QUARTER: 75 % of a quarter's scheduled samples: EPA QA Handbook Vol. II App. D, seen in excerpts of a copy only.
 #[test]
 fn quarter_three_of_four_are_complete() {
-    let days =
-        |valid: u8| (1..=16).map(|d| (date(2027, 4, d), d <= valid as i8)).collect::<Vec<_>>();
-    let complete = |valid| quarters(&days(valid), WANTED_PERCENT).expect("quarters")[0].complete;
-    assert_eq!([complete(11), complete(12)], [false, true]);
+    // One day in 6 from 2 April: 15 days to the end of June.
+    let cycle = Cycle::new(date(2027, 4, 2), 6).expect("a cycle");
+    let scheduled = cycle.days(date(2027, 4, 1), date(2027, 6, 30)).expect("days");
+    assert_eq!(scheduled.len(), 15);
+    let complete = |valid: usize| {
+        let days: Vec<_> = scheduled.iter().enumerate().map(|(i, d)| (*d, i < valid)).collect();
+        quarters(&days, &cycle, WANTED_PERCENT).expect("quarters")[0].complete
+    };
+    // 11 of 15 are 73.3 %, 12 are 80 %.
+    assert_eq!([complete(11), complete(12)], [Some(false), Some(true)]);
 }

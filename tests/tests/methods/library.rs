@@ -2,7 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use draught_sim::methods::{How, Is, Library};
+use draught_sim::methods::{How, Is, Library, ReportedAt};
+use draught_sim::plan::source::Source;
 use draught_sim::propose::{Answer, Fibres, Proposal, Wish, mass_mg, propose};
 
 use crate::{entry, same};
@@ -190,5 +191,92 @@ fn only_what_was_read_is_in_the_library() {
     for id in ["nmam-7300", "nmam-7303"] {
         let values = entry(id).values;
         assert!(values.any("volume-min").is_none() && values.any("volume-max").is_none());
+    }
+}
+
+/// What a file of one's own says against itself is told, with where.
+#[test]
+fn values_that_contradict_each_other_are_told() {
+    let head = "id = \"own\"\ntitle = \"own\"\nissuer = \"us\"\nmeasures = \"dust\"\n";
+    let value = |key: &str, is: &str| {
+        let at = if let Some((is, at)) = is.split_once('@') {
+            format!("{is}, at = \"{at}\"")
+        } else {
+            is.to_owned()
+        };
+        format!("{key} = {{ is = {at}, from = \"our sheet\", tag = \"seen\" }}\n")
+    };
+    let told = |values: &[(&str, &str)]| -> Vec<String> {
+        let mut text = head.to_owned();
+        text.extend(values.iter().map(|(key, is)| value(key, is)));
+        match draught_sim::methods::read(&Source::new("own.toml", text)) {
+            Ok(_) => Vec::new(),
+            Err(found) => {
+                found.sorted().iter().map(|f| format!("{}: {}", f.code, f.message)).collect()
+            }
+        }
+    };
+    for (values, words) in [
+        (
+            [("volume-min", "\"100 L\""), ("volume-max", "\"10 L\"")],
+            "the least volume, 100 L, is above the most, 10 L",
+        ),
+        // 100 L at 5 mg/m3 are 0.5 mg, 20 L at 15 mg/m3 are 0.3.
+        (
+            [("volume-min", "\"100 L\"@5 mg/m3"), ("volume-max", "\"20 L\"@15 mg/m3")],
+            "the least volume, 100 L, is above the most, 20 L",
+        ),
+        (
+            [("flow", "[\"1 L/min\", \"2 L/min\"]"), ("nominal-flow", "\"9 L/min\"")],
+            "the nominal flow, 9.0 L/min, is outside",
+        ),
+        (
+            [("duration", "[\"1 h\", \"8 h\"]"), ("duration-recommended", "\"9 h\"")],
+            "the recommended duration, 9 h, is outside",
+        ),
+        (
+            [("volume-max", "\"10 L\""), ("volume-recommended", "\"12 L\"")],
+            "the recommended volume, 12 L, is outside of volume-max, 10 L",
+        ),
+        (
+            [("lod", "\"1 mg\""), ("mass", "[\"0.1 mg\", \"0.5 mg\"]")],
+            "the LOD is 1 mg, and the range of mass begins at 0.1 mg",
+        ),
+        (
+            [("loq", "\"1 mg\""), ("mass", "[\"0.1 mg\", \"0.5 mg\"]")],
+            "the LOQ is 1 mg, and the range of mass ends at 0.5 mg",
+        ),
+        ([("lod", "\"2 mg\""), ("loq", "\"1 mg\"")], "the LOD is 2 mg, and the LOQ is 1 mg"),
+        (
+            [("conditions", "\"whatever\""), ("lod", "\"1 mg\"")],
+            "\"whatever\" does not say at which conditions",
+        ),
+    ] {
+        let found = told(&values);
+        assert_eq!(found.len(), 1, "{values:?}: {found:?}");
+        assert!(found[0].starts_with("values-contradict: "), "{found:?}");
+        assert!(found[0].contains(words), "{found:?}");
+    }
+    // 10 L at 15 mg/m3 are less than 20 L at 5: 0.15 against 0.1 mg, and the volumes alone say nothing.
+    for fine in [
+        [("volume-min", "\"20 L\"@5 mg/m3"), ("volume-max", "\"10 L\"@15 mg/m3")],
+        [("volume-min", "\"20 L\"@5 mg/m3"), ("volume-max", "\"10 L\"")],
+        [("conditions", "\"standard, 20 C\""), ("lod", "\"1 mg\"")],
+        [("conditions", "\"actual\""), ("lod", "\"1 mg\"")],
+    ] {
+        assert!(told(&fine).is_empty(), "{fine:?}: {:?}", told(&fine));
+    }
+}
+
+/// PM10 and TSP are reported at standard conditions, PM2.5 at actual ones: 40 CFR 50 App. J 11.1, App. B 10.4, App. L 12.1.
+#[test]
+fn conditions_are_one_of_two() {
+    for (id, wanted) in [
+        ("epa-app-b", ReportedAt::Standard),
+        ("epa-app-j", ReportedAt::Standard),
+        ("epa-app-l", ReportedAt::Actual),
+    ] {
+        let found = entry(id).values.get("conditions").and_then(|v| v.conditions());
+        assert_eq!(found, Some(wanted), "{id}");
     }
 }

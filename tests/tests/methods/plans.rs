@@ -60,17 +60,45 @@ fn the_flow_must_be_one_that_the_method_takes() {
 
 #[test]
 fn the_volume_is_between_least_and_most() {
-    // 0501: 17 to 333 L.
-    let of = |run: &str| codes("method = \"nmam-0501\"", "1.0 L/min", run, "");
-    assert_eq!(of("16 min 59 s"), ["error[method-volume]"]);
-    assert!(of("17 min").is_empty() && of("333 min").is_empty());
-    assert_eq!(of("333 min 1 s"), ["error[method-volume]"]);
+    // 7601: 400 to 800 L, whatever is in the air; at 2.2 L/min 181.8 to 363.6 min.
+    let of = |run: &str| codes("method = \"nmam-7601/hd\"", "2.2 L/min", run, "");
+    assert_eq!(of("181 min"), ["error[method-volume]"]);
+    assert!(of("182 min").is_empty() && of("363 min").is_empty());
+    assert_eq!(of("364 min"), ["error[method-volume]"]);
     // A hold that someone resumes makes a range of it.
     let held = "utc-offset = \"+00:00\"\nflow = \"1.0 L/min\"\nmethod = \"nmam-0501\"\nsteps = [{ wait-for-time = \"08:00\" }, { wait-for-date = \"2027-01-05\" }, { run-for = \"4 h\" }, { hold = \"until-resumed\", at-most = \"3 h\" }, { run-until = \"15:00\", at-most = \"4 h\" }, { finish = true }]";
     let loaded = looked_at(held.to_owned());
     let found: Vec<_> =
         loaded.findings.sorted().iter().map(|f| (f.severity.word(), f.code)).collect();
     assert!(found.contains(&("warning", "method-volume")), "{found:?}");
+}
+
+/// NMAM 0500 takes 7 to 133 L at 15 mg/m3: 0.105 to 1.995 mg, MASS-2. At 0.5 mg/m3 these are in 1000 x 0.105 / 0.5 = 210 to 3990 L; where nothing is said of the
+/// air, whether 480 L are too much cannot be told.
+#[test]
+fn a_volume_stated_at_a_concentration_is_a_mass() {
+    let of = |run: &str, limits: &str| {
+        let mut found = codes("method = \"nmam-0500\"", "1.0 L/min", run, limits);
+        found.retain(|f| f != "note[method-memory]");
+        found
+    };
+    assert!(of("480 min", "expect = \"0.5 mg/m3\"").is_empty(), "0.24 mg");
+    assert!(of("211 min", "expect = \"0.5 mg/m3\"").is_empty());
+    assert_eq!(of("209 min", "expect = \"0.5 mg/m3\""), ["warning[method-mass]"]);
+    assert_eq!(of("480 min", "expect = \"15 mg/m3\""), ["warning[method-mass]"], "7.2 mg");
+    assert!(of("4 min", "expect = \"30 mg/m3\"").is_empty(), "0.12 mg");
+    assert_eq!(of("480 min", ""), ["warning[method-volume]"]);
+    assert!(of("100 min", "").is_empty(), "as stated");
+    let loaded = looked_at(text("method = \"nmam-0500\"", "1.0 L/min", "480 min", ""));
+    let told = &loaded.findings.sorted()[0];
+    assert!(told.message.contains("cannot be told"), "{told:?}");
+    assert!(told.helps[0].contains("expect"), "{told:?}");
+    // 5700: 240 L at 2 ug/m3, and 1050 L at most whatever is in the air: the first is a mass, the second stays.
+    let formaldehyde =
+        |run: &str, limits: &str| codes("method = \"nmam-5700\"", "2.0 L/min", run, limits);
+    assert!(formaldehyde("60 min", "expect = \"20 ug/m3\"").is_empty(), "2.4 of 0.4 ug");
+    assert_eq!(formaldehyde("9 h", "expect = \"20 ug/m3\""), ["error[method-volume]"], "1080 L");
+    assert_eq!(formaldehyde("60 min", ""), ["warning[method-volume]"]);
 }
 
 #[test]

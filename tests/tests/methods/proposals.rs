@@ -2,9 +2,12 @@
 
 use std::cell::Cell;
 
-use draught_sim::propose::{Answer, Change, Collision, Fibres, Proposal, Wish, propose};
+use draught_sim::methods::{Air, Limits, Values};
+use draught_sim::propose::{Answer, Change, Collision, Endurance, Fibres, Proposal, Wish, propose};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
+
+use crate::same;
 
 /// A number between powers of ten.
 fn between(from: f64, to: f64) -> impl Strategy<Value = f64> {
@@ -45,6 +48,7 @@ fn wishes() -> impl Strategy<Value = Wish> {
         proptest::option::of(prop_oneof![pair(0.5, 2.5), between(0.5, 2.5).prop_map(|t| (t, t))]),
         prop_oneof![Just(0.0), Just(2.0)],
         1_u32..30,
+        proptest::option::weighted(0.3, pair(0.5, 2.5)),
     );
     (flows, volumes, masses, fibres, times).prop_map(|(flows, volumes, masses, fibres, times)| {
         Wish {
@@ -62,6 +66,7 @@ fn wishes() -> impl Strategy<Value = Wish> {
             fibres,
             time_min: times.0,
             sample_min: times.1,
+            method_min: times.4,
             change_min: times.2,
             samples_at_most: times.3,
         }
@@ -80,8 +85,12 @@ fn unmet(w: &Wish, flow: f64, minutes: f64, slack: f64) -> Option<&'static str> 
             return Some("flow");
         }
     }
-    let (least, most) = w.sample_min.unwrap_or((0.0, f64::INFINITY));
-    if below(minutes, least) || below(most, minutes) || below(w.time_min, minutes) {
+    for (least, most) in [w.sample_min, w.method_min].into_iter().flatten() {
+        if below(minutes, least) || below(most, minutes) {
+            return Some("time");
+        }
+    }
+    if below(w.time_min, minutes) {
         return Some("time");
     }
     if w.volume_min_l.is_some_and(|v| below(litres, v)) {
@@ -155,8 +164,8 @@ fn brute(w: &Wish) -> Option<(f64, f64)> {
     let any = (1e-3, 1e2);
     let (method, pump) = (w.method_flow.unwrap_or(any), w.pump_flow.unwrap_or(any));
     let (from, to) = (method.0.max(pump.0), method.1.min(pump.1));
-    let sample = w.sample_min.unwrap_or((0.01, f64::INFINITY));
-    let (short, long) = (sample.0, sample.1.min(w.time_min));
+    let (short, long) = times(w);
+    let short = short.max(0.01);
     if from > to || short > long {
         return None;
     }
@@ -165,18 +174,28 @@ fn brute(w: &Wish) -> Option<(f64, f64)> {
         .find(|(q, t)| unmet(w, *q, *t, 1e-12).is_none())
 }
 
+/// The shortest and the longest that one sample may be.
+fn times(w: &Wish) -> (f64, f64) {
+    let ranges = [w.sample_min, w.method_min];
+    let short = ranges.iter().flatten().map(|r| r.0).fold(0.0, f64::max);
+    (short, ranges.iter().flatten().map(|r| r.1).fold(w.time_min, f64::min))
+}
+
 /// Whether a named collision is one: the two demands alone cannot both be met.
 fn is_real(w: &Wish, collision: &Collision) -> bool {
     let flows = [w.method_flow, w.pump_flow];
     let most_flow = flows.iter().flatten().map(|r| r.1).fold(f64::INFINITY, f64::min);
     let least_flow = flows.iter().flatten().map(|r| r.0).fold(0.0, f64::max);
-    let long = w.sample_min.map_or(f64::INFINITY, |s| s.1).min(w.time_min);
-    let short = w.sample_min.map_or(0.0, |s| s.0);
+    let (short, long) = times(w);
     match *collision {
         Collision::Flows { method, pump } => {
             w.method_flow == Some(method)
                 && w.pump_flow == Some(pump)
                 && (method.1 < pump.0 || pump.1 < method.0)
+        }
+        Collision::Times { method, asked } => {
+            (w.method_min, w.sample_min) == (Some(method), Some(asked))
+                && (method.1 < asked.0 || asked.1 < method.0)
         }
         Collision::TimeShort { least_min, time_min } => {
             least_min == short && time_min == w.time_min && least_min > time_min
@@ -203,6 +222,7 @@ fn about_volume(w: &Wish) -> Wish {
         pump_flow: None,
         time_min: 1e9,
         sample_min: None,
+        method_min: None,
         ..w.clone()
     }
 }
@@ -362,4 +382,96 @@ fn bad_numbers_are_refused() {
     assert!(propose(&Wish::default(), None).is_err(), "no flow at all");
     let backwards = Wish { method_flow: Some((2.0, 1.0)), ..Wish::default() };
     assert!(propose(&backwards, None).is_err());
+}
+
+fn limits(values: &Values, concentration_mg_m3: Option<f64>, dust_mg_m3: Option<f64>) -> Limits {
+    values.limits(Air { concentration_mg_m3, dust_mg_m3 })
+}
+
+/// NMAM 0500 at 0.5 mg/m3: 0.105 to 1.995 mg (MASS-2) are 210 to 3990 L, so that 1 L/min over 8 h, 480 L with 0.24 mg, is one sample. NMAM 0600 likewise: 0.1 to
+/// 2 mg (MASS-1); 1.7 L/min over 8 h are 816 L with 0.408 mg.
+#[test]
+fn volumes_stated_at_a_concentration_do_not_cut_a_shift() {
+    for (id, least_l, most_l) in
+        [("nmam-0500", 210.0, 3_990.0), ("nmam-0600/nylon", 200.0, 4_000.0)]
+    {
+        let values = crate::entry(id).values;
+        let at = limits(&values, Some(0.5), None);
+        assert!(same(at.least_l.expect("a least"), least_l), "{id}: {at:?}");
+        assert!(same(at.most_l.expect("a most"), most_l), "{id}: {at:?}");
+        assert_eq!((at.fixed_least_l, at.fixed_most_l), (None, None), "{id}");
+        let wish = Wish {
+            method_flow: values.range("flow"),
+            least_mass_mg: at.least_mass.map(|m| m.0),
+            most_mass_mg: at.most_mass_mg,
+            expect_mg_m3: Some(0.5),
+            method_min: values.range("duration"),
+            ..Wish::default()
+        };
+        let Answer::Possible(p) = propose(&wish, None).expect("numbers") else {
+            panic!("{id} is impossible")
+        };
+        assert_eq!((p.samples, p.covers_all, p.minutes), (1, true, 480.0), "{id}");
+    }
+    // As the method states them, where nothing is known of the air: and that it depends is said.
+    let stated = limits(&crate::entry("nmam-0500").values, None, None);
+    assert_eq!((stated.least_l, stated.most_l), (Some(7.0), Some(133.0)));
+    assert!(stated.least_depends && stated.most_depends);
+    // 7501: 400 L at 5 mg/m3 are 2 mg of dust, whatever of it is silica; 50 L for any air.
+    let silica = crate::entry("nmam-7501/nylon").values;
+    let without = limits(&silica, Some(0.5), None);
+    assert_eq!((without.fixed_least_l, without.fixed_most_l), (Some(50.0), Some(400.0)));
+    assert!(!without.least_depends && without.most_depends);
+    assert_eq!(limits(&silica, Some(0.5), Some(4.0)).most_l, Some(500.0), "2 mg of 4 mg/m3");
+}
+
+/// A sample of 15 min where the method takes 45 min to 8 h (NMAM 0600) is none of the method.
+#[test]
+fn a_sample_shorter_than_the_method_takes_is_impossible() {
+    let wish = Wish {
+        method_flow: Some((1.7, 1.7)),
+        sample_min: Some((15.0, 15.0)),
+        method_min: Some((45.0, 480.0)),
+        time_min: 15.0,
+        ..Wish::default()
+    };
+    let answer = propose(&wish, None).expect("numbers");
+    assert_eq!(
+        answer,
+        Answer::Impossible(vec![Collision::Times { method: (45.0, 480.0), asked: (15.0, 15.0) }])
+    );
+    let fits = Wish { sample_min: Some((60.0, 60.0)), time_min: 60.0, ..wish };
+    assert!(matches!(propose(&fits, None), Ok(Answer::Possible(_))));
+}
+
+/// A filter for 8 h and a battery for 15 h 46 min: two samples of 7 h 53 min cover more than one of 8 h.
+#[test]
+fn what_can_be_covered_is_covered() {
+    let wish = Wish {
+        method_flow: Some((2.0, 2.0)),
+        time_min: 31.0 * 1_440.0,
+        change_min: 2.0,
+        ..Wish::default()
+    };
+    let lasts = Endurance { battery_min: &|_| 946.0, filter_min: &|_| 480.0 };
+    let Answer::Possible(p) = propose(&wish, Some(&lasts)).expect("numbers") else {
+        panic!("impossible")
+    };
+    assert_eq!((p.samples, p.minutes, p.covers_all), (2, 473.0, false));
+}
+
+/// Narrow volumes (16.702 to 17.056 L) in 101.1 min: no flow of two digits does in two samples, and 0.331 L/min does: 16.73 L in 50.55 min.
+#[test]
+fn fewer_samples_are_looked_for_between_round_flows() {
+    let wish = Wish {
+        method_flow: Some((0.230_853_749, 0.664_422_217)),
+        volume_min_l: Some(16.702_040_925_986_754),
+        volume_max_l: Some(17.055_500_264_339_23),
+        time_min: 101.1,
+        ..Wish::default()
+    };
+    let Answer::Possible(p) = propose(&wish, None).expect("numbers") else { panic!("impossible") };
+    assert_eq!((p.samples, p.covers_all), (2, true), "{p:?}");
+    assert!(same(p.flow_l_per_min, 0.331), "{p:?}");
+    holds(&wish, &p).expect("a proposal");
 }

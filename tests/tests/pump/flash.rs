@@ -12,7 +12,7 @@ use draught_tests::rig::PAGE;
 use draught_tests::rig::Rows;
 use draught_tests::rig::block;
 
-use super::{HOUR, MINUTE, armed, assert_sums, busy, made_up, minutes, run, settings};
+use super::*;
 
 #[test]
 fn a_pump_does_not_start_before_its_checkpoint_is_kept() {
@@ -259,4 +259,46 @@ fn rows_that_are_collected_while_held_stay_collected() {
     assert!(rig.run(&mut pump, 2 * HOUR));
     let event = Rows::of(&mut pump).events[0];
     assert_eq!((event.reason, event.pumped_ms), (EndReason::Finished, 31 * MINUTE));
+}
+
+#[test]
+fn an_event_number_is_not_given_twice_when_checkpoints_are_lost_under_way() {
+    let hold = Step::Hold(minutes(1));
+    let (rig, mut pump) = armed(&block(settings(), &[run(1), hold, run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    assert_eq!(Rows::of(&mut pump).spans.len(), 1);
+    drop(pump);
+    for byte in CHECKPOINT_PAGES.start * PAGE..CHECKPOINT_PAGES.end * PAGE {
+        rig.set().nor.flip(8 * byte + 1);
+    }
+    rig.outage(1_000);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(settings(), &[run(2)]), 0).unwrap();
+    let (id, _) = pump.arm().unwrap();
+    let of_rows = Rows::of(&mut pump).spans[0].event;
+    assert_ne!(id, of_rows, "two events with one number");
+}
+
+#[test]
+fn an_event_whose_number_is_in_old_rows_is_not_ended_by_them() {
+    let hold = Step::Hold(minutes(1));
+    let (rig, mut pump) = armed(&block(settings(), &[run(1), hold, run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    for byte in CHECKPOINT_PAGES.start * PAGE..CHECKPOINT_PAGES.end * PAGE {
+        rig.set().nor.flip(8 * byte + 1);
+    }
+    rig.outage(1_000);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(made_up_settings(), &[run(20)]), 0).unwrap();
+    pump.arm().unwrap();
+    let until = rig.look().ms + 5 * MINUTE;
+    assert!(rig.run(&mut pump, until));
+    drop(pump);
+    rig.outage(1_000);
+    let (mut pump, _) = rig.boot(60_000);
+    let until = rig.look().ms + HOUR;
+    assert!(rig.run(&mut pump, until));
+    let events = Rows::of(&mut pump).events;
+    assert_eq!(events.last().unwrap().reason, EndReason::Finished, "ended by another event's row");
 }

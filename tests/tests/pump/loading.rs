@@ -11,7 +11,7 @@ use draught::record::Origin;
 use draught::regulator;
 use draught_tests::rig::{PAGE, Pumping, Rig, Rows, block};
 
-use super::{FLOW_UL_PER_MIN, HOUR, MINUTE, armed, morning, run, settings};
+use super::*;
 
 #[test]
 fn a_schedule_that_was_loaded_is_the_one_that_is_armed_after_a_power_cycle() {
@@ -182,4 +182,81 @@ fn an_engine_that_was_not_booted_touches_nothing() {
     assert!(matches!(booted, Booted::Resumed { .. }), "{booted:?}");
     assert!(rig.run(&mut pump, HOUR));
     assert_eq!(Rows::of(&mut pump).events[0].reason, EndReason::Finished);
+}
+
+#[test]
+fn an_engine_that_was_not_booted_does_not_remove_the_schedule_that_is_armed() {
+    let rig = Rig::new(morning(), 1);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(made_up_settings(), &[run(30)]), 1).unwrap();
+    pump.arm().unwrap();
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(1_000);
+    let mut pump = Pump::<Rig, 32>::new(rig.clone(), config(&rig, (16, 16), 1_000)).unwrap();
+    let before = rig.look().nor.operations();
+    let said = pump.remove(1);
+    let wrote = rig.look().nor.operations() - before;
+    drop(pump);
+    let (mut pump, _) = rig.boot(60_000);
+    assert!(rig.run(&mut pump, HOUR));
+    let reason = Rows::of(&mut pump).events[0].reason;
+    assert_eq!((said, wrote), (Err(LoadRefused::NotBooted), 0), "and the event ended: {reason:?}");
+}
+
+#[test]
+fn a_schedule_that_was_refused_leaves_none_to_be_armed_also_after_a_power_cycle() {
+    let rig = Rig::new(morning(), 1);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.load(&block(settings(), &[run(1)]), 0).unwrap();
+    pump.load(&[0; 20], 0).unwrap_err();
+    let refused = draught::pump::StartRefused::NothingLoaded;
+    assert_eq!(pump.arm().unwrap_err(), refused);
+    pump.poll();
+    drop(pump);
+    rig.outage(MINUTE);
+    let (mut pump, _) = rig.boot(60_000);
+    assert_eq!(pump.arm().map(|_| ()), Err(refused), "the one before it is armed");
+}
+
+#[test]
+fn a_cut_at_any_operation_of_choosing_and_removing_leaves_what_was_chosen() {
+    let blocks = [1, 2, 3].map(|n| block(settings(), &[run(n)]));
+    let id = |n: usize| blocks[n].last_chunk::<4>().copied().unwrap();
+    let story = |cut: Option<(u64, Torn)>| {
+        let rig = Rig::new(morning(), 3);
+        let (mut pump, _) = rig.boot(60_000);
+        for (place, block) in (0..).zip(&blocks) {
+            pump.load(block, place).unwrap();
+        }
+        pump.arm().unwrap();
+        assert!(rig.run(&mut pump, 3 * MINUTE + 1));
+        let before = rig.look().nor.operations();
+        if let Some((after, torn)) = cut {
+            rig.set().nor.cut_after(after, torn);
+        }
+        let _ = pump.choose(1, &mut [0; 640]);
+        let _ = pump.remove(0);
+        let _ = pump.remove(1);
+        let _ = pump.choose(2, &mut [0; 640]);
+        let operations = rig.look().nor.operations() - before;
+        drop(pump);
+        rig.outage(1_000);
+        let (mut pump, _) = rig.boot(60_000);
+        let rows = Rows::of(&mut pump);
+        assert_sums(&rows);
+        assert_eq!(*pump.record(), rows.events[0]);
+        let armed = pump.arm().map(|_| pump.record().schedule.0);
+        (operations, armed)
+    };
+    let (operations, armed) = story(None);
+    assert_eq!(armed, Ok(id(2)));
+    for cut in 0..operations {
+        for torn in Torn::ALL {
+            let (_, armed) = story(Some((cut, torn)));
+            let none = draught::pump::StartRefused::NothingLoaded;
+            let fine = armed == Ok(id(2)) || armed == Ok(id(1)) || armed == Err(none);
+            assert!(fine, "{cut} {torn:?}: {armed:?}");
+        }
+    }
 }

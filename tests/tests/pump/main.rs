@@ -55,6 +55,22 @@ fn made_up() -> Outage {
     })
 }
 
+/// Passes in all, each on a sampler of its own.
+fn fresh(passes: u16) -> Step {
+    Step::Repeat {
+        from: StepNo::FIRST,
+        passes: Passes::new(passes).unwrap(),
+        sampler: Sampler::Fresh,
+    }
+}
+
+/// Rules that go on after an outage of an hour at most.
+fn made_up_settings() -> Settings {
+    let mut settings = settings();
+    settings.outage = made_up();
+    settings
+}
+
 /// Tries again after a time, so often.
 fn retry(every_ms: u64, times: u8) -> Fault {
     let every = RetryEvery::from_ms(every_ms as u32).unwrap();

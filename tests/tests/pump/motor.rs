@@ -2,6 +2,7 @@
 
 use draught::event::EndReason;
 use draught::event::StopReason;
+use draught::port::Duty;
 use draught::port::Key;
 use draught::prelude::*;
 use draught::pump::Booted;
@@ -9,7 +10,7 @@ use draught::record::Flags;
 use draught_tests::rig::Rows;
 use draught_tests::rig::block;
 
-use super::{FLOW_UL_PER_MIN, HOUR, MINUTE, armed, assert_sums, made_up, minutes, run, settings};
+use super::*;
 
 #[test]
 fn a_motor_stops_before_flash_is_written_also_when_a_key_comes_at_that_instant() {
@@ -133,4 +134,42 @@ fn a_limit_that_ended_a_pass_is_judged_anew_in_the_next() {
     let after = rows.samples.iter().find(|s| s.number == short[0].number + 1).unwrap();
     let target = u64::from(FLOW_UL_PER_MIN) * 10 * MINUTE;
     assert!(after.volume().as_raw().abs_diff(target) < target / 100, "{:?}", after.volume());
+}
+
+#[test]
+fn a_motor_that_missed_one_command_at_boot_does_not_run_for_as_long_as_it_is_held() {
+    let (rig, mut pump) = armed(&block(made_up_settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(1_000);
+    // A watchdog's reset: the motor's driver keeps what it was told, and misses one command.
+    rig.set().power.charging = true;
+    rig.set().duty = Duty::from_per_myriad(5_000);
+    rig.set().motor_fails = true;
+    let (mut pump, booted) = rig.boot(60_000);
+    rig.set().motor_fails = false;
+    assert_eq!(booted, Booted::HeldByCharger);
+    let until = rig.look().ms + 5 * MINUTE;
+    assert!(rig.run(&mut pump, until));
+    assert_eq!(rig.look().duty, Duty::OFF, "it has run for 5 min, and nobody tells it to stop");
+}
+
+#[test]
+fn a_motor_that_did_not_stop_at_boot_is_in_the_record() {
+    let (rig, mut pump) = armed(&block(made_up_settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(1_000);
+    rig.set().power.charging = true;
+    rig.set().duty = Duty::from_per_myriad(5_000);
+    rig.set().motor_fails = true;
+    let (mut pump, _) = rig.boot(60_000);
+    rig.set().motor_fails = false;
+    let until = rig.look().ms + 5 * MINUTE;
+    assert!(rig.run(&mut pump, until));
+    rig.set().power.charging = false;
+    assert!(rig.run(&mut pump, HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    let more = rig.look().truly_pumped_ms - event.pumped_ms;
+    assert!(event.flags.has(Flags::MOTOR_FAILED), "{more} ms more than is told, {:?}", event.flags);
 }

@@ -231,3 +231,115 @@ fn the_statistics_of_a_sample_are_those_of_its_sums() {
     let close = |cv: i128| cv * cv * sum * sum * (n - 1) <= spread * n * 100_000_000;
     assert!(spread > 0 && cv > 0 && close(cv - 1) && !close(cv + 1), "{cv} of {sample:?}");
 }
+
+#[test]
+fn a_flow_that_was_off_in_one_sample_is_not_told_of_the_next() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(6), fresh(2)]), 60_000);
+    rig.set().open_percent = 46;
+    assert!(rig.run(&mut pump, 6 * MINUTE));
+    pump.poll();
+    rig.set().open_percent = 100;
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    let off: Vec<_> = rows.samples.iter().map(|s| s.flags.has(Flags::FLOW_OFF)).collect();
+    let means: Vec<_> = rows.samples.iter().map(|s| s.interval_means).collect();
+    assert_eq!(off, [true, false], "the means over 5 min were {means:?}");
+}
+
+#[test]
+fn what_was_wrong_with_one_sampler_does_not_trip_the_next() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(6), fresh(2)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE + 1_500));
+    // Loaded in its last 59 s: less than the minute that it may be.
+    rig.set().open_percent = 40;
+    assert!(rig.run(&mut pump, 6 * MINUTE));
+    pump.poll();
+    // The next one is as good as new.
+    rig.set().open_percent = 100;
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    let pumped: Vec<_> = rows.samples.iter().map(|s| s.pumped_ms).collect();
+    assert_eq!(pumped, [6 * MINUTE, 6 * MINUTE], "{:?}", rows.events[0].trips);
+}
+
+#[test]
+fn air_that_reads_as_nothing_real_is_not_silently_left_out_of_the_standard_volume() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(10)]), 60_000);
+    rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 95_000 });
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    // The pressure sensor's bus reads zeros.
+    rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 0 });
+    assert!(rig.run(&mut pump, HOUR));
+    let sample = Rows::of(&mut pump).samples[0];
+    assert!(
+        sample.air_ms == sample.metered_ms() || sample.flags.has(Flags::AIR_UNKNOWN),
+        "{} of {} ms are in the standard volume, and no flag says so",
+        sample.air_ms,
+        sample.metered_ms()
+    );
+}
+
+#[test]
+fn air_that_was_measured_all_the_time_is_not_flagged() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(10)]), 60_000);
+    rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 95_000 });
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    pump.poll();
+    // One reading more at the same instant, which stands for no time.
+    rig.set().air_sensor_works = false;
+    pump.poll();
+    rig.set().air_sensor_works = true;
+    assert!(rig.run(&mut pump, HOUR));
+    let sample = Rows::of(&mut pump).samples[0];
+    assert_eq!(sample.air_ms, sample.metered_ms());
+    assert!(!sample.flags.has(Flags::AIR_UNKNOWN));
+}
+
+#[test]
+fn the_record_of_an_event_that_is_over_does_not_change() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(1)]), 60_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE));
+    let row = Rows::of(&mut pump).events[0];
+    assert_eq!(*pump.record(), row);
+    rig.set().motor_fails = true;
+    pump.poll();
+    rig.set().motor_fails = false;
+    pump.poll();
+    drop(pump);
+    rig.outage(1_000);
+    let (mut pump, _) = rig.boot(60_000);
+    pump.poll();
+    let kept = Rows::of(&mut pump).events[0];
+    assert_eq!(*pump.record(), kept, "told and kept");
+    assert_eq!(*pump.record(), row);
+}
+
+#[test]
+fn a_flow_that_was_never_corrected_in_one_sample_is_flagged_there() {
+    let (rig, mut pump) = armed(&block(settings(), &[run(10), fresh(2)]), 60_000);
+    rig.set().air = Some(Air { temperature_mk: 293_150, pressure_pa: 95_000 });
+    rig.set().drop_pa = Some(2_000);
+    assert!(rig.run(&mut pump, 10 * MINUTE));
+    pump.poll();
+    rig.set().drop_pa = None;
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    let flagged: Vec<_> = rows.samples.iter().map(|s| s.flags.has(Flags::NOT_AT_INLET)).collect();
+    let not: Vec<_> = rows.samples.iter().map(|s| (s.uncorrected_ms, s.metered_ms())).collect();
+    assert_eq!(flagged, [false, true], "not corrected, of metered: {not:?}");
+}
+
+#[test]
+fn a_blocked_inlet_trips_also_when_every_run_is_short_and_has_a_sampler_of_its_own() {
+    for seconds in [4, 30] {
+        let run = DurationMs::from_ms(seconds * 1_000).unwrap();
+        let steps = [Step::RunFor { run, target: None }, fresh(100)];
+        let (rig, mut pump) = armed(&block(settings(), &steps), 60_000);
+        rig.set().open_percent = 0;
+        while pump.record().trips == [0; 5] {
+            let until = rig.look().ms + 1_000;
+            assert!(rig.run(&mut pump, until) && until < 3 * MINUTE, "{seconds} s, never");
+        }
+        assert!(rig.look().ms > MINUTE, "{seconds} s, {} ms", rig.look().ms);
+    }
+}

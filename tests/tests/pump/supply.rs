@@ -10,7 +10,7 @@ use draught::record::Flags;
 use draught_tests::rig::Rows;
 use draught_tests::rig::block;
 
-use super::{HOUR, MINUTE, armed, assert_sums, busy, made_up, retry, run, settings};
+use super::*;
 
 /// Sixty runs of 20 s with 5 s between them: none is as long as a checkpoint interval.
 fn short_runs() -> Vec<u8> {
@@ -251,4 +251,99 @@ fn a_lamp_that_was_put_out_stays_out_over_a_cut() {
     assert!(!rig.look().shown.fault);
     assert!(rig.run(&mut pump, HOUR));
     assert!(Rows::of(&mut pump).events[0].flags.has(Flags::LIMIT_TRIPPED));
+}
+
+#[test]
+fn what_is_pumped_after_a_warning_with_a_flash_that_fails_is_told() {
+    let (rig, mut pump) = armed(&block(made_up_settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE + 500));
+    // The supply sags: it warns, and soon the flash does not take anything any more.
+    rig.set().power.failing = true;
+    pump.poll();
+    rig.set().flash_fails = true;
+    assert!(rig.run(&mut pump, 5 * MINUTE + 55_000));
+    drop(pump);
+    rig.set().flash_fails = false;
+    rig.set().power.failing = false;
+    rig.outage(5 * MINUTE);
+    let (mut pump, _) = rig.boot(60_000);
+    assert!(rig.run(&mut pump, 2 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    let lost = rig.look().truly_pumped_ms - event.pumped_ms;
+    assert!(
+        lost <= u64::from(event.unaccounted_ms) + 1_000,
+        "{lost} ms are missing, {} are said to be, flagged: {}",
+        event.unaccounted_ms,
+        event.flags.has(Flags::TIME_UNACCOUNTED)
+    );
+}
+
+#[test]
+fn an_event_that_is_held_is_disarmed_when_asked() {
+    // steps.md, Outages: "until that call the pump is off, as while a step is paused: it may be stopped, disarmed and a new
+    // sampler confirmed".
+    let (rig, mut pump) = armed(&block(made_up_settings(), &[run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(MINUTE);
+    rig.set().power.charging = true;
+    let (mut pump, _) = rig.boot(60_000);
+    assert!(pump.status().indications.armed || pump.status().held_by_charger);
+    let said = pump.command(Command::Disarm);
+    assert_eq!(said, Ok(()), "{}", said.unwrap_err());
+}
+
+#[test]
+fn a_sampler_that_is_confirmed_on_the_charger_is_confirmed() {
+    let confirmed = Step::Repeat {
+        from: StepNo::FIRST,
+        passes: Passes::new(2).unwrap(),
+        sampler: Sampler::FreshConfirmed,
+    };
+    let mut settings = made_up_settings();
+    settings.fault = retry(10 * MINUTE, 3);
+    let (rig, mut pump) = armed(&block(settings, &[run(5), confirmed]), 60_000);
+    assert!(rig.run(&mut pump, 4 * MINUTE));
+    drop(pump);
+    rig.outage(MINUTE);
+    rig.set().power.charging = true;
+    let (mut pump, _) = rig.boot(60_000);
+    rig.set().keys.push_back(Key::ConfirmSampler);
+    pump.poll();
+    rig.set().power.charging = false;
+    assert!(rig.run(&mut pump, HOUR));
+    let rows = Rows::of(&mut pump);
+    assert_eq!(rows.samples.len(), 2, "missed {}", rows.events[0].missed);
+}
+
+#[test]
+fn held_for_an_hour_writes_nothing() {
+    let mut settings = settings();
+    settings.outage = Outage::MakeUpTime(Resume {
+        within: ResumeWithin::from_ms(12 * HOUR as u32).unwrap(),
+        while_charging: false,
+    });
+    let (rig, mut pump) =
+        armed(&block(settings, &[run(1), Step::Hold(minutes(1)), run(30)]), 60_000);
+    assert!(rig.run(&mut pump, 5 * MINUTE));
+    drop(pump);
+    rig.outage(MINUTE);
+    rig.set().power.charging = true;
+    let (mut pump, _) = rig.boot(60_000);
+    let before = rig.look().nor.operations();
+    assert!(rig.run(&mut pump, HOUR));
+    assert_eq!(rig.look().nor.operations(), before);
+    let mut last = None;
+    pump.each_row(|seq, _, _| last = Some(seq));
+    pump.release_rows(last.unwrap());
+    rig.set().keys.push_back(Key::Clear);
+    pump.poll();
+    let after = rig.look().nor.operations();
+    assert!(rig.run(&mut pump, 3 * HOUR));
+    assert_eq!(rig.look().nor.operations(), after);
+    rig.set().power.charging = false;
+    assert!(rig.run(&mut pump, 5 * HOUR));
+    let event = Rows::of(&mut pump).events[0];
+    assert_eq!(event.reason, EndReason::Finished);
+    assert!(event.volume.as_raw() <= rig.look().truly_drawn);
 }

@@ -1,13 +1,14 @@
 //! `volume`, `standard`, `rotameter`.
 
 use super::super::io::Failure;
+use super::drift::{Rule, flag_drift};
 use super::read::{air, positive, problem, wrong};
 use super::shown::{Shown, number};
 use super::verify::Use;
 use crate::hygiene::air::{Conditions, rotameter_factor, standard_factor, standard_volume_l};
 use crate::hygiene::parse::Kind;
 use crate::hygiene::period::Period;
-use crate::hygiene::verify::{FlowChoice, Limit, verify};
+use crate::hygiene::verify::{FlowChoice, verify};
 use crate::hygiene::volume::{Sampled, beside, mean_flow_time_l};
 use crate::hygiene::{source, strictly_over};
 
@@ -32,6 +33,8 @@ pub struct Volume {
     /// The cyclone's nominal flow, for --use nominal.
     #[arg(long, value_name = "FLOW")]
     nominal: Option<String>,
+    #[command(flatten)]
+    rule: Rule,
     /// From start to stop.
     #[arg(long, value_name = "DURATION")]
     time: String,
@@ -76,8 +79,8 @@ impl Volume {
                 "measure it and give it; or add --use before",
             ));
         }
-        let found =
-            verify(before, after, Limit::WORN, choice).map_err(|p| problem("--after, --use", p))?;
+        let found = verify(before, after, self.rule.limit()?, choice)
+            .map_err(|p| problem("--after, --use", p))?;
         let flow = found.flow_used_l_per_min;
         let pumping = match &self.pumping {
             None => time,
@@ -107,6 +110,15 @@ impl Volume {
         );
         shown.litres("mean flow x time", volume)?;
         shown.source(source::VOLUME);
+        match found.difference_percent {
+            Some(percent) => {
+                shown.difference("after less before", percent, 1, "%")?;
+                shown.source(found.limit.source);
+            }
+            None => shown
+                .note("no flow after: drift is not known; the sample is not complete without it"),
+        }
+        flag_drift(&found, &mut shown);
         match choice {
             FlowChoice::Nominal(_) => shown.source(source::NOMINAL),
             FlowChoice::Lower => shown.source(source::LOWER_FLOW),

@@ -166,14 +166,16 @@ impl Calendar {
                         format!("{} to {}", with_weekday(first), with_weekday(last))
                     }
                 });
-                let week = if make_up.week_later_is_taken {
-                    "a week later is a sampling day itself".to_owned()
-                } else {
-                    with_weekday(make_up.week_later)
-                };
-                row[1] = match before {
-                    Some(before) => format!("missed; make up {before}, or {week}"),
-                    None => format!("missed; no day between, {week}"),
+                let week = with_weekday(make_up.week_later);
+                row[1] = match (before, make_up.week_later_is_taken) {
+                    (Some(before), false) => format!("missed; make up {before}, or {week}"),
+                    (Some(before), true) => {
+                        format!("missed; make up {before}; {week} is a sampling day itself")
+                    }
+                    (None, false) => format!("missed; no day between; make up {week}"),
+                    (None, true) => format!(
+                        "missed; no day to make it up: none between, and {week} is a sampling day itself"
+                    ),
                 };
             }
             rows.push(row);
@@ -247,15 +249,26 @@ impl Completeness {
         };
         shown.given("wanted", &format!("{} %", number(wanted)));
         let scheduled: Vec<(Date, bool)> = days.iter().map(|d| (*d, !missed.contains(d))).collect();
-        let found =
-            quarters(&scheduled, wanted).map_err(|p| problem("--from, --to, --wanted", p))?;
+        let found = quarters(&scheduled, &cycle, wanted)
+            .map_err(|p| problem("--from, --to, --wanted", p))?;
         let rows = found.iter().map(|q| {
             vec![
                 format!("{} Q{}", q.year, q.quarter),
                 q.scheduled.to_string(),
                 q.valid.to_string(),
                 format!("{:.1} %", q.percent),
-                if q.complete { "complete".to_owned() } else { "below what is wanted".to_owned() },
+                match q.complete {
+                    _ if q.scheduled < q.in_all => {
+                        let told = match q.complete {
+                            Some(true) => "complete, whatever came of the others",
+                            Some(false) => "below what is wanted, whatever came of the others",
+                            None => "cannot be told",
+                        };
+                        format!("part of the quarter, {} of {} days: {told}", q.scheduled, q.in_all)
+                    }
+                    Some(true) => "complete".to_owned(),
+                    _ => "below what is wanted".to_owned(),
+                },
             ]
         });
         shown.table(
@@ -269,8 +282,13 @@ impl Completeness {
             rows.collect(),
         );
         shown.formula("share = 100 valid / scheduled", "");
-        let complete = found.iter().filter(|q| q.complete).count();
+        let complete = found.iter().filter(|q| q.complete == Some(true)).count();
         shown.result("quarters complete", complete as f64, digits(complete), "")?;
+        let open = found.iter().filter(|q| q.complete.is_none()).count();
+        if open > 0 {
+            shown.result("cannot be told", open as f64, digits(open), "")?;
+            shown.note("of a part of a quarter the share is that of its days; give --from and --to at the ends of quarters");
+        }
         shown.result("quarters in all", found.len() as f64, digits(found.len()), "")?;
         if self.wanted.is_none() {
             shown.source(source::COMPLETENESS);

@@ -1,14 +1,12 @@
-//! `twa`, `short-term`, `mixture`.
+//! `twa`, `mixture`.
 
 use super::super::io::Failure;
 use super::read::{Assume, OneUnit, parts, positive, problem, quantity, wrong};
 use super::shown::{Shown, amount as put_in, number};
-use crate::hygiene::exposure::{
-    Compared, Divisor, PeakRule, Stretch, Unsampled, Verdict, compare, mean, peak, short_term,
-};
+use crate::hygiene::exposure::{Compared, Divisor, Stretch, Unsampled, Verdict, compare, mean};
 use crate::hygiene::mixture::{Part, SilicaPercent, additive, silica_limit_mg_m3};
 use crate::hygiene::parse::Kind;
-use crate::hygiene::{Amount, source};
+use crate::hygiene::{Amount, source, strictly_over};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 enum Over {
@@ -20,7 +18,7 @@ enum Over {
 }
 
 /// Reads "2 h, 150 ppm".
-fn stretches(
+pub(super) fn stretches(
     texts: &[String],
     units: &mut OneUnit,
     shown: &mut Shown,
@@ -31,14 +29,14 @@ fn stretches(
         shown.given(format!("sample {}", i + 1), text);
         read.push(Stretch {
             minutes: positive("--sample", time, Kind::Duration)?,
-            concentration: units.amount("--sample", concentration)?,
+            concentration: units.found("--sample", concentration)?,
         });
     }
     Ok(read)
 }
 
 /// What is assumed of the rest, from --assume or --at-most.
-fn assumed(
+pub(super) fn assumed(
     assume: Option<Assume>,
     at_most: Option<&str>,
     units: &mut OneUnit,
@@ -50,15 +48,19 @@ fn assumed(
     })
 }
 
-fn compared(shown: &mut Shown, found: &Compared) -> Result<(), Failure> {
+pub(super) fn compared(shown: &mut Shown, found: &Compared) -> Result<(), Failure> {
     shown.amount("share of the limit", found.share, 3, "")?;
-    let code = match found.verdict {
+    shown.verdict(code(found.verdict), found.verdict.words());
+    Ok(())
+}
+
+/// The code of a verdict.
+pub(super) const fn code(verdict: Verdict) -> &'static str {
+    match verdict {
         Verdict::NotOver => "not-over",
         Verdict::Over => "over",
         Verdict::CannotTell => "cannot-tell",
-    };
-    shown.verdict(code, found.verdict.words());
-    Ok(())
+    }
 }
 
 /// Time-weighted mean exposure, from samples that follow one another.
@@ -69,8 +71,11 @@ Examples:
   draught compute twa --sample \"7 h, 0.40 mg/m3\" --unsampled \"1 h\" --assume not-exposed
   draught compute twa --sample \"5 h, 0.40 mg/m3\" --sample \"2 h, < 0.10 mg/m3\" --unsampled \"1 h\" --at-most \"2 mg/m3\" --limit \"1 mg/m3\"
   draught compute twa --sample \"6 h, 0.19 mg/m3\" --over exposed
+  draught compute twa --sample \"2 h, 150 ppm\" --unsampled \"6 h\" --assume not-exposed --over exposed
 
-Nothing is assumed of time that was not sampled unless it is said: --unsampled needs --assume or --at-most.")]
+Nothing is assumed of time that was not sampled unless it is said: --unsampled needs --assume or --at-most. Without
+--unsampled, what is left of the 8 h is not known, and the result a lower bound. With it, samples and --unsampled are
+the whole shift.")]
 pub struct Twa {
     /// Time and concentration of a sample; also "< limit".
     #[arg(long, value_name = "TIME, CONCENTRATION", required = true)]
@@ -104,7 +109,20 @@ impl Twa {
         let mut units = OneUnit::default();
         let samples = stretches(&self.sample, &mut units, &mut shown)?;
         let assumption = assumed(self.assume, self.at_most.as_deref(), &mut units)?;
+        let divisor = match self.over {
+            Over::EightHours => Divisor::EightHours,
+            Over::Exposed => Divisor::HoursExposed,
+        };
+        let sampled: f64 = samples.iter().map(|s| s.minutes).sum();
+        let left = 480.0 - sampled;
         let unsampled = match (&self.unsampled, assumption) {
+            (None, _) if divisor == Divisor::EightHours && strictly_over(480.0, sampled) => {
+                shown.note(format!(
+                    "{} h of the 8 h are neither sampled nor named, and not known: the result is a lower bound; name them with --unsampled and --assume",
+                    number(left / 60.0)
+                ));
+                (left, Unsampled::Unknown)
+            }
             (None, _) => (0.0, Unsampled::NotExposed),
             (Some(text), Some(assumption)) => {
                 shown.given("not sampled", text);
@@ -118,10 +136,6 @@ impl Twa {
                     "add --assume not-exposed, as-sampled or unknown; or --at-most with a concentration",
                 ));
             }
-        };
-        let divisor = match self.over {
-            Over::EightHours => Divisor::EightHours,
-            Over::Exposed => Divisor::HoursExposed,
         };
         let found = mean(&samples, divisor, unsampled).map_err(|p| problem("--sample", p))?;
         let terms: Vec<String> = samples
@@ -144,11 +158,19 @@ impl Twa {
         );
         shown.amount(format!("exposure {}", divisor.words()), found.value, 4, units.unit())?;
         let known = found.sampled_minutes + found.unsampled_minutes;
-        if divisor == Divisor::EightHours && known < 480.0 {
-            shown.note(format!(
-                "{} h of the 8 h are neither sampled nor named: they count as no exposure",
+        match divisor {
+            Divisor::EightHours if strictly_over(480.0, known) => shown.note(format!(
+                "samples and --unsampled are the whole shift: the other {} h of the 8 h are taken as without exposure",
                 number((480.0 - known) / 60.0)
-            ));
+            )),
+            Divisor::HoursExposed if found.unsampled_minutes > 0.0 => {
+                shown.note(if unsampled.1 == Unsampled::NotExposed {
+                    "hours without exposure are none of the hours exposed: not divided by"
+                } else {
+                    "the hours that were not sampled count as hours exposed"
+                });
+            }
+            _ => {}
         }
         if let Some(text) = &self.limit {
             let limit = units.limit("--limit", text)?;
@@ -158,120 +180,6 @@ impl Twa {
         }
         shown.source(divisor.source());
         shown.caution("the standard says which divisor holds; whether samples stand for a shift is for the hygienist to judge");
-        Ok(shown)
-    }
-}
-
-/// Exposure over 15 minutes; or samples against a ceiling with a peak.
-#[derive(clap::Args, Debug)]
-#[command(after_help = "\
-Examples:
-  draught compute short-term --sample \"15 min, 30 ppm\" --limit \"25 ppm\"
-  draught compute short-term --sample \"10 min, 30 ppm\" --assume not-exposed --limit \"25 ppm\"
-  draught compute short-term --sample \"10 min, 40 ppm\" --sample \"15 min, 20 ppm\" --ceiling \"25 ppm\" --peak \"50 ppm\" --peak-time \"10 min\"")]
-pub struct ShortTerm {
-    /// Time and concentration of a sample; also "< limit".
-    #[arg(long, value_name = "TIME, CONCENTRATION", required = true)]
-    sample: Vec<String>,
-    /// What is assumed of the rest of the 15 minutes; nothing, unless given.
-    #[arg(long, value_name = "WHAT", value_enum, conflicts_with = "at_most")]
-    assume: Option<Assume>,
-    /// The most that it can have been in the rest.
-    #[arg(long, value_name = "CONCENTRATION")]
-    at_most: Option<String>,
-    /// The limit of 15 minutes, or the ceiling without a peak.
-    #[arg(long, value_name = "CONCENTRATION", conflicts_with = "ceiling")]
-    limit: Option<String>,
-    /// A ceiling that may be passed for a while.
-    #[arg(long, value_name = "CONCENTRATION", requires = "peak", requires = "peak_time")]
-    ceiling: Option<String>,
-    /// What is never to be passed.
-    #[arg(long, value_name = "CONCENTRATION", requires = "ceiling")]
-    peak: Option<String>,
-    /// For how long it may be above the ceiling.
-    #[arg(long, value_name = "DURATION", requires = "ceiling")]
-    peak_time: Option<String>,
-}
-
-impl ShortTerm {
-    pub(super) fn compute(&self) -> Result<Shown, Failure> {
-        let mut shown = Shown::new("short-term");
-        let mut units = OneUnit::default();
-        let samples = stretches(&self.sample, &mut units, &mut shown)?;
-        shown.caution("a sample's mean hides what is shorter than the sample; this is no alarm and no protection");
-        if let (Some(ceiling), Some(top), Some(time)) = (&self.ceiling, &self.peak, &self.peak_time)
-        {
-            for (name, text) in [("ceiling", ceiling), ("peak", top), ("peak at most", time)] {
-                shown.given(name, text);
-            }
-            let rule = PeakRule {
-                ceiling: units.limit("--ceiling", ceiling)?,
-                peak: units.limit("--peak", top)?,
-                minutes: quantity("--peak-time", time, Kind::Duration)?,
-            };
-            let verdict = peak(&samples, rule).map_err(|p| problem("--ceiling, --peak", p))?;
-            let above: f64 = samples
-                .iter()
-                .filter(|s| s.concentration.low() > rule.ceiling)
-                .map(|s| s.minutes)
-                .sum();
-            let highest = samples.iter().map(|s| s.concentration.low()).fold(0.0, f64::max);
-            shown.formula(
-                "no sample above the peak; time above the ceiling not over the minutes allowed",
-                format!(
-                    "highest {} of {}; above {} for {} of {} min",
-                    number(highest),
-                    number(rule.peak),
-                    number(rule.ceiling),
-                    number(above),
-                    number(rule.minutes)
-                ),
-            );
-            shown.result("time above the ceiling", above, 3, "min")?;
-            let code = if verdict == Verdict::Over {
-                "over"
-            } else if verdict == Verdict::NotOver {
-                "not-over"
-            } else {
-                "cannot-tell"
-            };
-            shown.verdict(code, verdict.words());
-            shown.source(source::PEAK);
-            return Ok(shown);
-        }
-        let limit = match &self.limit {
-            None => None,
-            Some(text) => {
-                shown.given("limit", text);
-                Some(units.limit("--limit", text)?)
-            }
-        };
-        let rest = assumed(self.assume, self.at_most.as_deref(), &mut units)?
-            .unwrap_or(Unsampled::Unknown);
-        let several = samples.len() > 1;
-        for (i, sample) in samples.iter().enumerate() {
-            let found = short_term(*sample, rest).map_err(|p| problem("--sample", p))?;
-            let name =
-                if several { format!("15 min, sample {}", i + 1) } else { "15 min".to_owned() };
-            let minutes = number(sample.minutes);
-            let c = put_in(sample.concentration);
-            if sample.minutes < 15.0 {
-                shown.formula(
-                    "E = C t / 15 min, and what is assumed of the rest",
-                    format!("{c} x {minutes} / 15 = {}", put_in(found)),
-                );
-                shown.note(format!("{minutes} min only: the rest {}", rest.words()));
-            } else if sample.minutes > 15.0 {
-                shown.note(format!(
-                    "{minutes} min: its highest quarter of an hour is at least its mean"
-                ));
-            }
-            shown.amount(name, found, 3, units.unit())?;
-            if let Some(limit) = limit {
-                compared(&mut shown, &compare(found, limit).map_err(|p| problem("--limit", p))?)?;
-            }
-        }
-        shown.source(source::CEILING_15);
         Ok(shown)
     }
 }

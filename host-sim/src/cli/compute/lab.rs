@@ -4,8 +4,8 @@ use super::super::io::Failure;
 use super::read::{air, amount, parts, positive, problem, quantity, wrong};
 use super::shown::{Shown, amount as put_in, number};
 use crate::hygiene::concentration::{
-    Breakthrough, Part, Weighed, concentration_mg_m3, mean_blank_mg, net_mg, sorbent_mg,
-    together_mg_m3,
+    Blank, Breakthrough, Part, Weighed, concentration_mg_m3, mean_of_blanks_mg, net_between_mg,
+    sorbent_mg, together_mg_m3,
 };
 use crate::hygiene::parse::{self, Kind};
 use crate::hygiene::ppm::{MolarVolume, mg_m3_to_ppm, ppm_to_mg_m3};
@@ -18,6 +18,7 @@ Examples:
   draught compute concentration --mass \"0.412 mg\" --volume \"480 L\"
   draught compute concentration --mass \"< 0.03 mg\" --volume \"480 L\"
   draught compute concentration --weighed \"14.200 mg, 14.618 mg\" --blank \"0.004 mg\" --blank \"-0.002 mg\" --detection \"0.03 mg\" --volume \"480 L\"
+  draught compute concentration --mass \"0.412 mg\" --blank \"0.012 mg\" --blank \"< 0.010 mg\" --volume \"480 L\"
   draught compute concentration --front \"0.85 mg\" --back \"< 0.01 mg\" --volume \"12 L\"
   draught compute concentration --sample \"0.855 mg, 405 L\" --sample \"0.619 mg, 326 L\"")]
 pub struct Concentration {
@@ -33,7 +34,7 @@ pub struct Concentration {
     /// Back section, or "< limit".
     #[arg(long, value_name = "MASS", requires = "front")]
     back: Option<String>,
-    /// A field blank: what was found on it, or by how much it changed. Several are averaged.
+    /// A field blank: what was found on it, by how much it changed, or "< limit". Several are averaged.
     #[arg(long, value_name = "MASS", allow_hyphen_values = true, conflicts_with_all = ["front", "sample"])]
     blank: Vec<String>,
     /// Front section of the blank tubes, their mean.
@@ -116,10 +117,10 @@ impl Concentration {
                 if let Some(blank) = blank {
                     shown.formula(
                         "m = found - mean of blanks",
-                        format!("{} - {} mg", number(m), number(blank)),
+                        format!("{} - {} mg", number(m), mean_text(blank)),
                     );
                 }
-                net_mg(m, blank.unwrap_or(0.0), detection)
+                net_between_mg(m, blank.unwrap_or_default(), detection)
                     .map_err(|p| problem("--mass, --blank", p))
             }
             below => {
@@ -131,18 +132,22 @@ impl Concentration {
         }
     }
 
-    fn mean_blank(&self, shown: &mut Shown) -> Result<Option<f64>, Failure> {
+    /// The mean of the blanks, at least and at most.
+    fn mean_blank(&self, shown: &mut Shown) -> Result<Option<(f64, f64)>, Failure> {
         if self.blank.is_empty() {
             shown.note("no field blank given: nothing is subtracted");
             return Ok(None);
         }
         shown.given("blanks", &self.blank.join(", "));
-        let read: Vec<f64> = self
-            .blank
-            .iter()
-            .map(|b| quantity("--blank", b, Kind::Change))
-            .collect::<Result<_, _>>()?;
-        mean_blank_mg(&read).map(Some).map_err(|p| problem("--blank", p))
+        let read: Vec<Blank> = self.blank.iter().map(|b| blank(b)).collect::<Result<_, _>>()?;
+        let mean = mean_of_blanks_mg(&read).map_err(|p| problem("--blank", p))?;
+        if read.iter().any(|b| matches!(b, Blank::Below(_))) {
+            shown.note(format!(
+                "blanks below a limit: their mean is {} mg, and none is left out of it",
+                mean_text(mean)
+            ));
+        }
+        Ok(Some(mean))
     }
 
     fn filter(&self, text: &str, shown: &mut Shown) -> Result<Amount, Failure> {
@@ -161,12 +166,12 @@ impl Concentration {
                 "({} - {}) - {} mg",
                 number(filter.after_mg),
                 number(filter.before_mg),
-                number(blank.unwrap_or(0.0))
+                mean_text(blank.unwrap_or_default())
             ),
         );
         shown.source(source::GRAVIMETRIC);
         let change = filter.change_mg().map_err(|p| problem("--weighed", p))?;
-        net_mg(change, blank.unwrap_or(0.0), detection)
+        net_between_mg(change, blank.unwrap_or_default(), detection)
             .map_err(|p| problem("--weighed, --blank", p))
     }
 
@@ -235,6 +240,22 @@ impl Concentration {
     }
 }
 
+/// A field blank: a mass, a change of mass with its sign, or "< limit".
+fn blank(text: &str) -> Result<Blank, Failure> {
+    if text.trim_start().starts_with('<') {
+        return Ok(match amount("--blank", text, Kind::Mass)? {
+            Amount::Below(mg) => Blank::Below(mg),
+            other => Blank::Found(other.low()),
+        });
+    }
+    quantity("--blank", text, Kind::Change).map(Blank::Found)
+}
+
+/// A mean within bounds, as it is put into a formula.
+fn mean_text((least, most): (f64, f64)) -> String {
+    if least == most { number(least) } else { format!("({} to {})", number(least), number(most)) }
+}
+
 /// What a laboratory found: never 0, which would be "< limit".
 fn found_mass(argument: &str, text: &str) -> Result<Amount, Failure> {
     match amount(argument, text, Kind::Mass)? {
@@ -258,9 +279,11 @@ fn said(found: Amount, shown: &mut Shown) -> Result<(), Failure> {
         Amount::Below(_) => {
             shown.note("below the limit of detection: this is \"less than\", and not 0")
         }
-        Amount::Between(..) => shown
-            .note("partly below a limit: the bounds take that part as nothing, and as its limit"),
-        Amount::Found(_) | Amount::AtLeast(_) => {}
+        Amount::Between(..) => {
+            shown.note("within bounds: what is below a limit is taken as nothing, and as its limit")
+        }
+        Amount::AtLeast(_) => shown.note("a lower bound: what passed the tube is not known"),
+        Amount::Found(_) => {}
     }
     Ok(())
 }

@@ -1,11 +1,14 @@
 //! `draught compute`: the arithmetic of [`crate::hygiene`], one answer at a time.
 
+mod against;
 mod air;
 mod confidence;
 mod days;
+mod drift;
 mod exposed;
 mod lab;
 mod read;
+mod short;
 mod shown;
 mod uncertainty;
 mod verify;
@@ -55,7 +58,7 @@ enum What {
     /// Exposure over 8 h, or over the hours exposed.
     Twa(exposed::Twa),
     /// Exposure over 15 minutes, ceilings and peaks.
-    ShortTerm(exposed::ShortTerm),
+    ShortTerm(short::ShortTerm),
     /// Several substances that act together.
     Mixture(exposed::Mixture),
     /// Over the limit or not, errors allowed for.

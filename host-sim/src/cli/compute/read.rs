@@ -115,6 +115,18 @@ impl OneUnit {
         }
     }
 
+    /// The concentration of a sample: never 0, which would be "< limit".
+    pub fn found(&mut self, argument: &str, text: &str) -> Result<Amount, Failure> {
+        match self.amount(argument, text)? {
+            Amount::Found(0.0) => Err(wrong(
+                argument,
+                "0 is no result of a sample",
+                "write its limit of detection, as in \"2 h, < 0.1 mg/m3\"; time that is known to be without exposure is --unsampled with --assume not-exposed",
+            )),
+            found => Ok(found),
+        }
+    }
+
     /// A concentration above 0, of the same kind as those before.
     pub fn limit(&mut self, argument: &str, text: &str) -> Result<f64, Failure> {
         match self.amount(argument, text)? {

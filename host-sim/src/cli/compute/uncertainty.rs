@@ -25,7 +25,7 @@ pub struct Uncertainty {
     /// The flow that is used.
     #[arg(long, value_name = "FLOW", requires = "time", conflicts_with = "term")]
     flow: Option<String>,
-    /// Expanded uncertainty (k = 2) of the meter of the verification, in percent.
+    /// Expanded uncertainty (k = 2) of the meter of the verification, in percent, as a certificate states it; field.toml wants the standard one, half of it.
     #[arg(long, value_name = "PERCENT", requires = "flow")]
     calibration: Option<String>,
     /// Difference of the flows before and after.
@@ -140,7 +140,10 @@ impl Uncertainty {
         let mass = positive("--mass", mass_text, Kind::Mass)?;
         shown.given("mass", mass_text);
         let mass_u = match &self.mass_u {
-            None => 0.0,
+            None => {
+                shown.note("no --mass-u: what the laboratory adds is NOT in it; ask the laboratory for its standard uncertainty");
+                0.0
+            }
             Some(text) => {
                 shown.given("mass, standard u", text);
                 if text.contains('%') {

@@ -1,15 +1,15 @@
 //! `verify`.
 
 use super::super::io::Failure;
-use super::read::{air, parts, positive, problem, quantity, wrong};
+use super::against::ambient;
+use super::drift::{Rule, flag_drift, limit_words};
+use super::read::{air, parts, positive, problem, wrong};
 use super::shown::{Shown, number};
-use crate::hygiene::air::{MeterKind, at_site};
+use crate::hygiene::air::{Conditions, MeterKind, MeterRead, both_at_site};
 use crate::hygiene::parse::Kind;
 use crate::hygiene::round;
-use crate::hygiene::source::{self, How, Source};
-use crate::hygiene::verify::{
-    FlowChoice, Limit, Measured, Reading, Run, against_standard, measure, off, verify,
-};
+use crate::hygiene::source;
+use crate::hygiene::verify::{FlowChoice, Measured, Reading, Run, measure, off, verify};
 
 /// Which flow enters the volume.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
@@ -49,14 +49,6 @@ impl Use {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Where {
-    /// Over 5 %: common practice, no source.
-    Worn,
-    /// From 4 % on: 40 CFR 50 App. L 9.2.5.
-    Ambient,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 enum Meter {
     Bubble,
     Piston,
@@ -73,7 +65,7 @@ Examples:
   draught compute verify --before-run \"500 mL, 14.9 s\" --before-run \"500 mL, 15.0 s\" --before-run \"500 mL, 15.1 s\"
   draught compute verify --before \"2.0 L/min\" --after \"2.0 L/min\" --meter rotameter --calibration-air \"25 C, 760 mm Hg\" --before-air \"12 C, 84 kPa\" --after-air \"18 C, 84 kPa\"
   draught compute verify --before \"2.09 L/min\" --required \"2.0 L/min\" --required-limit \"4 %\"
-  draught compute verify --indicated \"16.67 L/min\" --standard \"16.10 L/min\"
+  draught compute verify --indicated \"16.67 L/min\" --standard \"16.10 L/min\" --required \"16.67 L/min\"
 
 A difference over the limit flags a sample for review. It voids nothing by itself.")]
 pub struct Verify {
@@ -89,18 +81,8 @@ pub struct Verify {
     /// A timing after; three are wanted.
     #[arg(long, value_name = "VOLUME, TIME")]
     after_run: Vec<String>,
-    /// Which limit: of worn pumps, or outdoors.
-    #[arg(long, value_name = "WHERE", value_enum, default_value = "worn")]
-    sampling: Where,
-    /// Another limit, in percent of the flow before.
-    #[arg(long, value_name = "PERCENT")]
-    limit: Option<String>,
-    /// The flow that is required: that before is compared with it.
-    #[arg(long, value_name = "FLOW")]
-    required: Option<String>,
-    /// Another limit for that, in percent of the required flow.
-    #[arg(long, value_name = "PERCENT", requires = "required")]
-    required_limit: Option<String>,
+    #[command(flatten)]
+    rule: Rule,
     /// Which flow is used; mean, or before where there is none after.
     #[arg(long = "use", value_name = "WHICH", value_enum)]
     choice: Option<Use>,
@@ -120,49 +102,34 @@ pub struct Verify {
     #[arg(long, value_name = "TEMPERATURE, PRESSURE", allow_hyphen_values = true)]
     after_air: Option<String>,
     /// What a sampler outdoors indicates, against --standard.
-    #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run", "required"])]
+    #[arg(long, value_name = "FLOW", requires = "standard", conflicts_with_all = ["before", "before_run", "after", "after_run"])]
     indicated: Option<String>,
     /// What a flow standard reads at the same time.
     #[arg(long, value_name = "FLOW", requires = "indicated")]
     standard: Option<String>,
+    /// The flow that is required: that before, or the one indicated, is compared with it.
+    #[arg(long, value_name = "FLOW")]
+    required: Option<String>,
+    /// Another limit for that, in percent of the required flow.
+    #[arg(long, value_name = "PERCENT", requires = "required", conflicts_with = "indicated")]
+    required_limit: Option<String>,
 }
 
 impl Verify {
     pub(super) fn compute(&self) -> Result<Shown, Failure> {
         match (&self.indicated, &self.standard) {
-            (Some(indicated), Some(standard)) => ambient(indicated, standard),
+            (Some(indicated), Some(standard)) => {
+                ambient(indicated, standard, self.required.as_deref())
+            }
             _ => self.before_and_after(),
         }
     }
 
-    /// Between before and after, and between before and what is required.
-    fn limits(&self) -> Result<(Limit, Limit), Failure> {
-        let (limit, required) = match self.sampling {
-            Where::Ambient => (Limit::AMBIENT, Limit::AMBIENT_REQUIRED),
-            Where::Worn => (Limit::WORN, Limit::WORN_REQUIRED),
-        };
-        let changed = |limit: Limit, argument: &str, given: &Option<String>, text| match given {
-            Some(percent) => {
-                let source = Source { text, how: How::Computed };
-                quantity(argument, percent, Kind::Percent).map(|x| limit.changed(x, source))
-            }
-            None => Ok(limit),
-        };
-        Ok((
-            changed(limit, "--limit", &self.limit, "limit as given by --limit")?,
-            changed(
-                required,
-                "--required-limit",
-                &self.required_limit,
-                "limit as given by --required-limit",
-            )?,
-        ))
-    }
-
     /// The flow before beside the one that is required.
-    fn off_required(&self, before: f64, limit: Limit, shown: &mut Shown) -> Result<(), Failure> {
+    fn off_required(&self, before: f64, shown: &mut Shown) -> Result<(), Failure> {
         let Some(text) = &self.required else { return Ok(()) };
         let required = positive("--required", text, Kind::Flow)?;
+        let limit = self.rule.required(self.required_limit.as_deref())?;
         shown.given("required", text);
         let (percent, over) = off(before, required, limit).map_err(|p| problem("--required", p))?;
         shown.formula(
@@ -177,12 +144,11 @@ impl Verify {
         );
         shown.difference("off the required flow", percent, 1, "%")?;
         if over {
-            let words = if limit.from_it_on { "from" } else { "over" };
             shown.flag(
                 "off-required",
                 format!(
-                    "off the required flow {words} {} %: set the flow anew, and verify again",
-                    number(limit.percent)
+                    "off the required flow {}: set the flow anew, and verify again",
+                    limit_words(limit)
                 ),
             );
         }
@@ -192,15 +158,33 @@ impl Verify {
 
     fn before_and_after(&self) -> Result<Shown, Failure> {
         let mut shown = Shown::new("verify");
-        let (limit, required_limit) = self.limits()?;
-        let Some(before) = self.side(Side::Before, &mut shown)? else {
+        let limit = self.rule.limit()?;
+        let Some((first, before)) = self.side(Side::Before, &mut shown)? else {
             return Err(wrong(
                 "--before",
                 "there is no flow before",
                 "give a reading, as in --before \"2.01 L/min\"; or timings, --before-run \"500 mL, 14.9 s\"",
             ));
         };
-        let after = self.side(Side::After, &mut shown)?;
+        let last = self.side(Side::After, &mut shown)?;
+        let (before, after) = self.at_site(before, last.map(|l| l.1), &mut shown)?;
+        let mut apart = false;
+        for (word, measured) in [("before", Some(first)), ("after", last.map(|l| l.0))] {
+            if let Some(measured) = measured.filter(|m| m.is_apart(limit)) {
+                apart = true;
+                shown.flag(
+                    "readings-apart",
+                    format!(
+                        "{word}: largest less smallest {} %, and {} they are hardly of one flow: read again, and leave out a slip of the pen",
+                        round::to_places(measured.spread_percent.unwrap_or(0.0), 1).unwrap_or_default(),
+                        limit_words(limit)
+                    ),
+                );
+            }
+        }
+        if apart {
+            shown.source(source::READINGS_APART);
+        }
         let default = if after.is_some() { Use::Mean } else { Use::Before };
         let choice = self.choice.unwrap_or(default).choice(self.nominal.as_deref())?;
         let found = verify(before, after, limit, choice).map_err(|p| problem("--after", p))?;
@@ -225,23 +209,19 @@ impl Verify {
             _ => shown
                 .note("no flow after: drift is not known; the sample is not complete without it"),
         }
-        self.off_required(found.before_l_per_min, required_limit, &mut shown)?;
+        self.off_required(found.before_l_per_min, &mut shown)?;
         shown.result("flow used", found.flow_used_l_per_min, 4, "L/min")?;
         shown.note(format!("flow used: {}", choice.words()));
-        let words = if limit.from_it_on { "from" } else { "over" };
-        if found.over_limit {
-            shown.flag(
-                "verification-drift",
-                format!(
-                    "difference {words} {} %: flagged for review, not void; find out why, and ask the hygienist",
-                    number(limit.percent)
-                ),
-            );
-        } else if found.difference_percent.is_some() {
-            shown.verdict(
-                "within-limit",
-                format!("within the limit ({words} {} % is flagged)", number(limit.percent)),
-            );
+        if !flag_drift(&found, &mut shown) && found.difference_percent.is_some() {
+            if apart {
+                shown.verdict(
+                    "cannot-tell",
+                    "the difference cannot be told from readings that lie so far apart",
+                );
+            } else {
+                let words = limit_words(limit);
+                shown.verdict("within-limit", format!("within the limit ({words} is flagged)"));
+            }
         }
         shown.source(limit.source);
         match choice {
@@ -254,8 +234,67 @@ impl Verify {
         Ok(shown)
     }
 
-    /// One side, corrected where the meter needs it.
-    fn side(&self, side: Side, shown: &mut Shown) -> Result<Option<f64>, Failure> {
+    /// Both sides in the air of the site where the meter needs it, or neither.
+    fn at_site(
+        &self,
+        before: (f64, Option<Conditions>),
+        after: Option<(f64, Option<Conditions>)>,
+        shown: &mut Shown,
+    ) -> Result<(f64, Option<f64>), Failure> {
+        let calibration = match &self.calibration_air {
+            None => None,
+            Some(text) => {
+                shown.given("air of calibration", text);
+                Some(air("--calibration-air", text)?)
+            }
+        };
+        let meter = match self.meter {
+            Meter::Bubble => MeterKind::Bubble,
+            Meter::Piston => MeterKind::Piston,
+            Meter::Rotameter => MeterKind::Rotameter,
+            Meter::Other => MeterKind::Other,
+        };
+        let read = |(flow_l_per_min, site): (f64, Option<Conditions>)| MeterRead {
+            flow_l_per_min,
+            meter,
+            calibration,
+            site,
+        };
+        let (first, last) = both_at_site(read(before), after.map(read))
+            .map_err(|p| problem("--before, --after", p))?;
+        let airs = before.1.is_some() || after.is_some_and(|a| a.1.is_some());
+        if airs || calibration.is_some() || self.meter == Meter::Rotameter {
+            for (word, at) in [("before", Some(first)), ("after", last)] {
+                if let Some(at) = at {
+                    shown.note(format!("{word}: x {}, {}", number(at.factor), at.why));
+                }
+            }
+            shown.source(source::ROTAMETER);
+        }
+        // Some air was given and not all: it was to be corrected, and is not.
+        if self.meter == Meter::Rotameter && (airs || calibration.is_some()) && first.factor == 1.0
+        {
+            let sides = [
+                ("--calibration-air", calibration.is_none()),
+                ("--before-air", before.1.is_none()),
+                ("--after-air", after.is_some_and(|a| a.1.is_none())),
+            ];
+            let missing: Vec<&str> = sides.iter().filter(|s| s.1).map(|s| s.0).collect();
+            if !missing.is_empty() {
+                shown.flag(
+                    "rotameter-not-corrected",
+                    format!(
+                        "a rotameter is corrected on all sides or on none, and {} is missing: nothing is corrected; give it, or look it up for that day",
+                        missing.join(" and ")
+                    ),
+                );
+            }
+        }
+        Ok((first.flow_l_per_min, last.map(|l| l.flow_l_per_min)))
+    }
+
+    /// What was read on one side, its mean flow, and the air.
+    fn side(&self, side: Side, shown: &mut Shown) -> Result<Option<SideRead>, Failure> {
         let (flows, runs, air_text) = match side {
             Side::Before => (&self.before, &self.before_run, &self.before_air),
             Side::After => (&self.after, &self.after_run, &self.after_air),
@@ -270,10 +309,6 @@ impl Verify {
                 shown.given(format!("air {word}"), text);
                 Some(air(air_arg, text)?)
             }
-        };
-        let calibration = match &self.calibration_air {
-            None => None,
-            Some(text) => Some(air("--calibration-air", text)?),
         };
         let measured = if !flows.is_empty() {
             let read: Vec<f64> = flows
@@ -305,22 +340,12 @@ impl Verify {
             return Ok(None);
         };
         said(word, &measured, shown);
-        let meter = match self.meter {
-            Meter::Bubble => MeterKind::Bubble,
-            Meter::Piston => MeterKind::Piston,
-            Meter::Rotameter => MeterKind::Rotameter,
-            Meter::Other => MeterKind::Other,
-        };
-        let at = at_site(measured.flow_l_per_min, meter, calibration, site)
-            .map_err(|p| problem(flow_arg, p))?;
-        let airs = site.is_some() || calibration.is_some();
-        if airs || self.meter == Meter::Rotameter {
-            shown.note(format!("{word}: x {}, {}", number(at.factor), at.why));
-            shown.source(source::ROTAMETER);
-        }
-        Ok(Some(at.flow_l_per_min))
+        Ok(Some((measured, (measured.flow_l_per_min, site))))
     }
 }
+
+/// What was read on one side; its flow, and the air.
+type SideRead = (Measured, (f64, Option<Conditions>));
 
 #[derive(Clone, Copy)]
 enum Side {
@@ -351,35 +376,4 @@ fn said(word: &str, measured: &Measured, shown: &mut Shown) {
             ),
         );
     }
-}
-
-fn ambient(indicated: &str, standard: &str) -> Result<Shown, Failure> {
-    let mut shown = Shown::new("verify");
-    let i = positive("--indicated", indicated, Kind::Flow)?;
-    let s = positive("--standard", standard, Kind::Flow)?;
-    shown.given("indicated", indicated);
-    shown.given("standard", standard);
-    let check = against_standard(i, s).map_err(|p| problem("--indicated, --standard", p))?;
-    shown.formula(
-        "d = 100 (indicated - standard) / standard",
-        format!(
-            "100 x ({} - {}) / {} = {} %",
-            number(i),
-            number(s),
-            number(s),
-            number(check.difference_percent)
-        ),
-    );
-    shown.difference("difference", check.difference_percent, 2, "%")?;
-    if check.recalibrate {
-        shown.flag("recalibrate", "4 % or more from the standard: recalibrate the sampler");
-    } else {
-        shown.verdict("within-limit", "less than 4 % from the standard");
-    }
-    shown.source(source::AMBIENT_CHECK);
-    shown.source(source::PERCENT_DIFFERENCE);
-    shown.caution(
-        "a flow standard is re-verified at least each year (40 CFR 50 App. L 9.1.2); an audit needs another one than the calibration (40 CFR 58 App. A 3.2.4)",
-    );
-    Ok(shown)
 }

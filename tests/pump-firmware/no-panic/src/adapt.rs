@@ -4,7 +4,11 @@ use core::num::NonZeroU32;
 
 use draught::adapt::embedded_hal::i2c::{self, I2c, Operation};
 use draught::adapt::embedded_hal::pwm::{self, SetDutyCycle};
-use draught::adapt::{ByteOrder, Calibration, ClockLayout, Crc8, Digits, Field, FlowElement, Law, LostFlag, Polarity, PwmMotor, RegisterClock, RegisterSensor, Sensed, SensorLayout, Status, Thresholds, TickClock, VoltageSupply, WeekdayRegister, WithDrop, ZeroBounds, ZeroSum};
+use draught::adapt::{
+    ByteOrder, Calibration, ClockLayout, Crc8, Digits, Field, FlowElement, Law, LostFlag, Polarity,
+    PwmMotor, RegisterClock, RegisterSensor, Sensed, SensorLayout, Status, Thresholds, TickClock,
+    VoltageSupply, WeekdayRegister, WithDrop, ZeroBounds, ZeroSum,
+};
 use draught::port::{Ambient, Duty, FlowSensor, Monotonic, Motor, Supply, WallClock};
 use draught::prelude::*;
 

@@ -18,7 +18,7 @@ export function sheets(folder, name, results, check) {
     const pages = Number(info.match(/Pages:\s+(\d+)/)?.[1]);
     const samples = results.samples ?? [];
     const pumped = samples.filter((s) => s.happened).length;
-    // Two sheets for a pump, which is one piece of paper, and a third where much is flagged; two blanks or more on one; head and end.
+    // Two sheets for a pump, and a third where much is flagged; two blanks or more on one; head and end.
     const many = paper === "a4" ? 4 : 2;
     const flagged = samples.filter((s) => s.happened && s.flags.length > many).length;
     const least = 1 + pumped;

@@ -56,7 +56,7 @@ fn limit(event: &EventHead, at: &At) -> Markup {
         @for (i, limit) in event.limits.iter().enumerate() {
             @if i > 0 { br; }
             (at.at("limits").at(i).at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-            ", " (kind_words(&limit.kind))
+            ", " (nice(kind_words(&limit.kind)))
             @if let Some(analyte) = &limit.analyte { ", " (analyte) }
             @if let Some(source) = &limit.source { span.small.soft { " " (source) } }
         }

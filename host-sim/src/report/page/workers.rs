@@ -89,7 +89,7 @@ fn share(worker: &WorkerResult, at: &At) -> Markup {
                 (none())
                 span.small {
                     "of " (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-                    ", " (kind_words(&limit.kind))
+                    ", " (nice(kind_words(&limit.kind)))
                 }
             }
         });
@@ -101,12 +101,12 @@ fn share(worker: &WorkerResult, at: &At) -> Markup {
         @if let Some(limit) = &worker.limit {
             span.small {
                 "of " (at.at("limit").at("value-mg-m3").show(limit.value_mg_m3, &nice(&limit.says)))
-                ", " (kind_words(&limit.kind))
+                ", " (nice(kind_words(&limit.kind)))
             }
         }
         @if let (Some(lcl), Some(ucl)) = (worker.lcl, worker.ucl) {
             span.small {
-                "confidence limits " (at.at("lcl").show(lcl, &ratio(lcl))) " and " (at.at("ucl").show(ucl, &ratio(ucl)))
+                "confidence limits " span.keep { (at.at("lcl").show(lcl, &ratio(lcl))) " and " (at.at("ucl").show(ucl, &ratio(ucl))) }
             }
         }
     }

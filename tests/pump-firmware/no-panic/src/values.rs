@@ -227,6 +227,7 @@ fn control() {
     opaque(Duty::from_per_myriad(opaque(1)));
     let mut limits = limits::Limits::new(*opaque(&limits::Config::default()));
     limits.start();
+    limits.next_sampler();
     let seen = *opaque(&Seen::flow(opaque(1)));
     opaque(limits.judge(target, opaque(&table::Limits::DEFAULT), &seen, opaque(1)));
     opaque(limits.is_off_target());

@@ -18,7 +18,7 @@
 //! 3. A slot is programmed only where its place was read as blank just before.
 //! 4. A page is erased whenever the ring comes to its first slot, in the same session (power-on) in which that slot is
 //!    programmed: a page that looks blank may be half erased.
-//! 5. A payload is programmed only into the slot after one that this session programmed, or into a page that it erased.
+//! 5. A payload is programmed only into the slot after one that this run of the engine programmed, or into a page that it erased.
 //!    The first slot of a session takes a **mark** instead: a cut in its first word can have left
 //!    a slot spoilt that still reads as blank, and only the very next slot can be that one.
 //! 6. The CRC covers the whole slot, its place, the device and the ring: a slot that was copied or misplaced is none.

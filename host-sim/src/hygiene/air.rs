@@ -213,7 +213,9 @@ pub struct MeterRead {
 }
 
 impl MeterRead {
-    const fn lacks_air(&self) -> bool {
+    /// A rotameter whose reading cannot be corrected: the air of its calibration or that of the site is not known.
+    #[must_use]
+    pub const fn lacks_air(&self) -> bool {
         matches!(self.meter, MeterKind::Rotameter)
             && (self.calibration.is_none() || self.site.is_none())
     }

@@ -13,7 +13,7 @@ use crate::event::folder::wall;
 use crate::event::{Folder, Kind, Sampler, missing};
 use crate::hygiene::Amount;
 use crate::hygiene::round::{figures, signed_percent};
-use crate::methods::{Entry, Library};
+use crate::methods::{Entry, Library, ReportedAt, Value};
 use crate::record_file::{NOTICE, SampleRecord};
 
 /// Computes what came of an event.
@@ -316,9 +316,8 @@ fn conditions(
     used_l: Option<f64>,
     row: Option<&SampleRecord>,
 ) -> AtConditions {
-    // "standard, 298 K and 101 kPa": the first word decides.
-    let word = |shown: &str| shown.split([',', ' ']).next() == Some("standard");
-    let asks = entry.and_then(|e| e.values.get("conditions")).is_some_and(|v| word(&v.shown));
+    let reported_at = entry.and_then(|e| e.values.get("conditions")).and_then(Value::conditions);
+    let asks = reported_at == Some(ReportedAt::Standard);
     // A standard volume that does not cover the sample is none.
     let covered = row.is_some_and(|r| r.air_measured_ms >= r.metered_ms);
     let standard_l = volume.and_then(|v| v.shown.standard_l).filter(|_| covered);

@@ -3,7 +3,7 @@
 use super::sample::{FlowReading, FlowSet, InShift, Verification};
 use super::{Flag, flags};
 use crate::event::{FlowReadings, Sampler};
-use crate::hygiene::air::{Conditions, MeterKind, at_site};
+use crate::hygiene::air::{Conditions, MeterKind, MeterRead, at_site};
 use crate::hygiene::round::{figures, signed_percent};
 use crate::hygiene::verify::{FlowChoice, Limit, Measured, Reading, measure, off, verify};
 
@@ -71,15 +71,15 @@ pub(super) fn verified(sampler: &Sampler, rule: &Rule) -> Verified {
     let last = sampler.before.iter().max_by_key(|r| r.when.as_ref().map(|w| w.is));
     let first = sampler.after.iter().min_by_key(|r| r.when.as_ref().map(|w| w.is));
     // A difference between a flow that is corrected and one that is not would be no drift: both or neither.
-    let correct = last.into_iter().chain(first).all(can_be_corrected);
+    let correct = !last.into_iter().chain(first).any(|r| read(r, 1.0).lacks_air());
     let before = last.and_then(|r| set(r, correct, &mut flags, &mut notes));
     let after = first.and_then(|r| set(r, correct, &mut flags, &mut notes));
     for (which, set) in [("before", &before), ("after", &after)] {
         let Some(set) = set else { continue };
-        let flows = || set.shown.readings.iter().map(|r| r.flow_l_per_min);
-        let (least, most) = (flows().fold(f64::MAX, f64::min), flows().fold(0.0, f64::max));
-        let apart = 100.0 * (most - least) / set.measured.flow_l_per_min;
-        if flows().count() > 1 && rule.limit.is_passed_by(apart) {
+        if set.measured.is_apart(rule.limit) {
+            let flows = || set.shown.readings.iter().map(|r| r.flow_l_per_min);
+            let (least, most) = (flows().fold(f64::MAX, f64::min), flows().fold(0.0, f64::max));
+            let apart = set.measured.spread_percent.unwrap_or(0.0);
             let says = format!(
                 "{which}: {} to {} L/min, {} % apart",
                 figures(least, 4),
@@ -166,11 +166,14 @@ fn conditions(c: Option<f64>, kpa: Option<f64>) -> Option<Conditions> {
     Conditions::new(c?, kpa?).ok()
 }
 
-/// Whether a reading is one that needs no correction, or has the air of calibration and site for it.
-fn can_be_corrected(r: &FlowReadings) -> bool {
-    r.meter_kind != Some(MeterKind::Rotameter)
-        || (conditions(r.calibrated_c, r.calibrated_kpa).is_some()
-            && conditions(r.temperature_c, r.pressure_kpa).is_some())
+/// What a meter read, with its air.
+fn read(r: &FlowReadings, flow_l_per_min: f64) -> MeterRead {
+    MeterRead {
+        flow_l_per_min,
+        meter: r.meter_kind.unwrap_or(MeterKind::Other),
+        calibration: conditions(r.calibrated_c, r.calibrated_kpa),
+        site: conditions(r.temperature_c, r.pressure_kpa),
+    }
 }
 
 fn set(
@@ -188,16 +191,10 @@ fn set(
     if measured.too_few_runs {
         flags.push(flags::flag("few-timings", format!("{} timed", measured.count)));
     }
-    let kind = r.meter_kind.unwrap_or(MeterKind::Other);
+    let MeterRead { flow_l_per_min, meter: kind, calibration, site } =
+        read(r, measured.flow_l_per_min);
     let uncorrected = kind == MeterKind::Rotameter && !correct;
-    let air = |c, kpa| if uncorrected { None } else { conditions(c, kpa) };
-    let at = at_site(
-        measured.flow_l_per_min,
-        kind,
-        air(r.calibrated_c, r.calibrated_kpa),
-        air(r.temperature_c, r.pressure_kpa),
-    )
-    .ok()?;
+    let at = at_site(flow_l_per_min, kind, calibration, site.filter(|_| !uncorrected)).ok()?;
     if uncorrected {
         flags.push(flags::flag("meter-not-corrected", "a rotameter"));
     }

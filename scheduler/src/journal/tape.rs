@@ -53,7 +53,7 @@ pub(super) struct Tape {
     newest: Option<Place>,
     /// The page of the head was erased since the head came to its first slot.
     entered: bool,
-    /// Nothing was ever programmed at the head or behind it since the page was erased, for certain: this session
+    /// Nothing was ever programmed at the head or behind it since the page was erased, for certain: this run of the engine
     /// erased the page, or programmed the slot before.
     clean: bool,
     damage: Damage,
